@@ -1,0 +1,759 @@
+"""The first schema: sites, register, policy, exposure, ledgers, scores, plan, routes."""
+
+from alembic import op
+
+revision = "2026_11_25_first_schema"
+down_revision = None
+
+SCHEMA = r"""
+-- The whole schema as it stands after the newest migration, to be read.
+-- A test migrates an empty database and loads this file into another, and compares the two catalogues.
+-- Site stands first in every key. Times are timestamptz, dates are dates, lengths are metres on the plant grid.
+
+-- ---------------------------------------------------------------- sites and the plot plan (plant/)
+
+CREATE TABLE site (
+    site_id integer GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
+    code text NOT NULL CONSTRAINT site_code_unique UNIQUE
+        CONSTRAINT site_code_form CHECK (code ~ '^[a-z0-9]+(-[a-z0-9]+)*$'),
+    name text NOT NULL,
+    epsg integer,
+    grid_to_epsg double precision[]      -- a, b, d, e, x0, y0 of the affine map from plant grid to the EPSG system
+        CONSTRAINT site_grid_to_epsg_six CHECK (cardinality(grid_to_epsg) = 6),
+    recorded_at timestamptz NOT NULL DEFAULT now()
+);
+
+CREATE TABLE intake (
+    site_id integer NOT NULL REFERENCES site,
+    intake_id integer GENERATED ALWAYS AS IDENTITY,
+    kind text NOT NULL CONSTRAINT intake_kind_known
+        CHECK (kind IN ('plot_plan', 'joints', 'vibration', 'temperatures', 'checks', 'leaks', 'make_ups', 'demo')),
+    source_name text NOT NULL,
+    content_sha256 bytea NOT NULL,
+    rows_read integer NOT NULL,
+    rows_loaded integer NOT NULL,
+    rows_refused integer NOT NULL,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, intake_id)
+);
+
+CREATE TABLE area (
+    site_id integer NOT NULL REFERENCES site,
+    area_id integer GENERATED ALWAYS AS IDENTITY,
+    name text NOT NULL,
+    occupancy text NOT NULL DEFAULT 'occasional' CONSTRAINT area_occupancy_known
+        CHECK (occupancy IN ('rare', 'occasional', 'frequent', 'continuous')),
+    PRIMARY KEY (site_id, area_id),
+    CONSTRAINT area_name_unique UNIQUE (site_id, name)
+);
+
+-- The features of the plot plan as last loaded; a new plan replaces them all in one transaction.
+CREATE TABLE plan_feature (
+    site_id integer NOT NULL REFERENCES site,
+    plan_feature_id integer GENERATED ALWAYS AS IDENTITY,
+    intake_id integer NOT NULL,
+    kind text NOT NULL CONSTRAINT plan_feature_kind_known
+        CHECK (kind IN ('area', 'equipment', 'walkway', 'stair', 'obstacle', 'vibration_source', 'gate')),
+    name text,
+    area_id integer,                     -- for kind 'area'
+    properties jsonb NOT NULL DEFAULT '{}',
+    geometry jsonb NOT NULL,             -- GeoJSON geometry in plant-grid metres; a third coordinate is elevation
+    PRIMARY KEY (site_id, plan_feature_id),
+    FOREIGN KEY (site_id, intake_id) REFERENCES intake,
+    FOREIGN KEY (site_id, area_id) REFERENCES area
+);
+
+-- ---------------------------------------------------------------- policy (policy/)
+
+CREATE TABLE policy_version (
+    site_id integer NOT NULL REFERENCES site,
+    policy_version integer NOT NULL,
+    document jsonb NOT NULL,
+    published_by text NOT NULL,
+    note text NOT NULL,
+    published_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, policy_version)
+);
+
+CREATE TABLE policy_draft (
+    site_id integer NOT NULL REFERENCES site PRIMARY KEY,
+    based_on integer NOT NULL,
+    document jsonb NOT NULL,
+    revision integer NOT NULL DEFAULT 1,
+    edited_at timestamptz NOT NULL DEFAULT now(),
+    FOREIGN KEY (site_id, based_on) REFERENCES policy_version
+);
+
+-- ---------------------------------------------------------------- the register (joints/)
+
+CREATE TABLE family (
+    site_id integer NOT NULL REFERENCES site,
+    family_id smallint NOT NULL,
+    code text NOT NULL,
+    PRIMARY KEY (site_id, family_id),
+    CONSTRAINT family_code_unique UNIQUE (site_id, code)
+);
+
+CREATE TABLE service (
+    site_id integer NOT NULL REFERENCES site,
+    service_id smallint NOT NULL,
+    name text NOT NULL,
+    PRIMARY KEY (site_id, service_id),
+    CONSTRAINT service_name_unique UNIQUE (site_id, name)
+);
+
+CREATE TABLE line (
+    site_id integer NOT NULL REFERENCES site,
+    line_id integer GENERATED ALWAYS AS IDENTITY,
+    code text NOT NULL,
+    PRIMARY KEY (site_id, line_id),
+    CONSTRAINT line_code_unique UNIQUE (site_id, code)
+);
+
+-- A joint as the joint list last gave it. NULL means 'not given': the score takes the policy's assumption and says so.
+-- Its family, service, line, area and intake come from a join at intake and nobody may delete those rows, so five
+-- foreign keys a row would cost a bulk load more than the load itself and guard nothing.
+CREATE TABLE joint (
+    site_id integer NOT NULL REFERENCES site,
+    joint_id integer GENERATED ALWAYS AS IDENTITY,
+    tag text NOT NULL,
+    family_id smallint NOT NULL,
+    service_id smallint NOT NULL,
+    line_id integer,
+    area_id integer,
+    size_mm double precision CONSTRAINT joint_size_positive CHECK (size_mm > 0),
+    location point NOT NULL,             -- (east_m, north_m)
+    elevation_m double precision,
+    pressure_barg double precision NOT NULL CONSTRAINT joint_pressure_above_vacuum CHECK (pressure_barg >= -1.01325),
+    temperature_degc double precision CONSTRAINT joint_temperature_above_zero CHECK (temperature_degc >= -273.15),
+    fitter text,
+    made_up_on date,
+    make_up_method text CONSTRAINT joint_make_up_method_known CHECK (make_up_method IN ('turns', 'torque', 'tension')),
+    vibration_mm_s double precision CONSTRAINT joint_vibration_not_negative CHECK (vibration_mm_s >= 0),
+    vibration_hz double precision CONSTRAINT joint_frequency_positive CHECK (vibration_hz > 0),
+    thermal_cycles_per_year double precision CONSTRAINT joint_cycles_not_negative CHECK (thermal_cycles_per_year >= 0),
+    thermal_range_degc double precision CONSTRAINT joint_thermal_range_not_negative CHECK (thermal_range_degc >= 0),
+    access text CONSTRAINT joint_access_known CHECK (access IN ('grade', 'platform', 'ladder', 'scaffold')),
+    requires_outage boolean,
+    notes text,
+    intake_id integer NOT NULL,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, joint_id),
+    CONSTRAINT joint_tag_unique UNIQUE (site_id, tag)
+);
+CREATE INDEX joint_line ON joint (site_id, line_id);
+
+-- What a later joint list changed: {"column": [old, new], ...}
+CREATE TABLE joint_change (
+    site_id integer NOT NULL REFERENCES site,
+    joint_change_id bigint GENERATED ALWAYS AS IDENTITY,
+    joint_id integer NOT NULL,
+    intake_id integer NOT NULL,
+    changes jsonb NOT NULL,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, joint_change_id),
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint,
+    FOREIGN KEY (site_id, intake_id) REFERENCES intake
+);
+CREATE INDEX joint_change_joint ON joint_change (site_id, joint_id);
+
+-- ---------------------------------------------------------------- exposure (exposure/)
+
+CREATE TABLE vibration_reading (
+    site_id integer NOT NULL REFERENCES site,
+    vibration_reading_id bigint GENERATED ALWAYS AS IDENTITY,
+    joint_id integer,
+    line_id integer,                     -- a reading on a line stands at a place; one on a joint stands at the joint
+    location point,
+    velocity_mm_s double precision NOT NULL CONSTRAINT vibration_reading_not_negative CHECK (velocity_mm_s >= 0),
+    frequency_hz double precision CONSTRAINT vibration_reading_frequency_positive CHECK (frequency_hz > 0),
+    observed_at timestamptz NOT NULL,
+    intake_id integer NOT NULL,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, vibration_reading_id),
+    CONSTRAINT vibration_reading_subject CHECK
+        ((joint_id IS NOT NULL) OR (line_id IS NOT NULL AND location IS NOT NULL)),
+    CONSTRAINT vibration_reading_once UNIQUE NULLS NOT DISTINCT (site_id, joint_id, line_id, observed_at, frequency_hz),
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint,
+    FOREIGN KEY (site_id, line_id) REFERENCES line,
+    FOREIGN KEY (site_id, intake_id) REFERENCES intake
+);
+
+-- One history is one subject's series in one file, with its rainflow count (ASTM E1049) beside it.
+CREATE TABLE temperature_history (
+    site_id integer NOT NULL REFERENCES site,
+    temperature_history_id integer GENERATED ALWAYS AS IDENTITY,
+    joint_id integer,
+    line_id integer,
+    observed_at timestamptz[] NOT NULL,
+    temperature_degc double precision[] NOT NULL,
+    began_at timestamptz NOT NULL,
+    ended_at timestamptz NOT NULL,
+    cycle_range_degc double precision[] NOT NULL,
+    cycle_count double precision[] NOT NULL,
+    intake_id integer NOT NULL,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, temperature_history_id),
+    CONSTRAINT temperature_history_subject CHECK (num_nonnulls(joint_id, line_id) = 1),
+    CONSTRAINT temperature_history_spans_time CHECK (ended_at > began_at),
+    CONSTRAINT temperature_history_once UNIQUE NULLS NOT DISTINCT (site_id, joint_id, line_id, began_at, ended_at),
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint,
+    FOREIGN KEY (site_id, line_id) REFERENCES line,
+    FOREIGN KEY (site_id, intake_id) REFERENCES intake
+);
+
+-- ---------------------------------------------------------------- ledgers: make-ups, checks, leaks
+-- Append-only. Each row carries the hash of the row before it in its site and ledger, and its own; a correction
+-- is a new row that names the row it supersedes and says why.
+
+CREATE TABLE make_up (
+    site_id integer NOT NULL REFERENCES site,
+    make_up_id bigint GENERATED ALWAYS AS IDENTITY,
+    joint_id integer NOT NULL,
+    made_up_on date NOT NULL,
+    fitter text,
+    witness text,
+    method text CONSTRAINT make_up_method_known CHECK (method IN ('turns', 'torque', 'tension')),
+    verdict text NOT NULL CONSTRAINT make_up_verdict_known CHECK (verdict IN ('accepted', 'not accepted')),
+    notes text,
+    client_uuid uuid,
+    supersedes bigint,
+    reason text,
+    intake_id integer,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    previous_hash bytea NOT NULL,
+    hash bytea NOT NULL,
+    PRIMARY KEY (site_id, make_up_id),
+    CONSTRAINT make_up_once UNIQUE (site_id, client_uuid),
+    CONSTRAINT make_up_superseded_once UNIQUE (site_id, supersedes),
+    CONSTRAINT make_up_correction_says_why CHECK (supersedes IS NULL OR reason IS NOT NULL),
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint,
+    FOREIGN KEY (site_id, supersedes) REFERENCES make_up,
+    FOREIGN KEY (site_id, intake_id) REFERENCES intake
+);
+CREATE INDEX make_up_joint ON make_up (site_id, joint_id, made_up_on);
+
+CREATE TABLE check_result (
+    site_id integer NOT NULL REFERENCES site,
+    check_result_id bigint GENERATED ALWAYS AS IDENTITY,
+    joint_id integer NOT NULL,
+    observed_at timestamptz NOT NULL,
+    result text NOT NULL CONSTRAINT check_result_known
+        CHECK (result IN ('tight', 'retightened', 'weeping', 'leaking', 'not_reached')),
+    screening_ppmv double precision CONSTRAINT check_result_screening_not_negative CHECK (screening_ppmv >= 0),
+    checked_by text,
+    notes text,
+    route_id integer,
+    client_uuid uuid,
+    supersedes bigint,
+    reason text,
+    intake_id integer,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    previous_hash bytea NOT NULL,
+    hash bytea NOT NULL,
+    PRIMARY KEY (site_id, check_result_id),
+    CONSTRAINT check_result_once UNIQUE (site_id, client_uuid),
+    CONSTRAINT check_result_superseded_once UNIQUE (site_id, supersedes),
+    CONSTRAINT check_result_correction_says_why CHECK (supersedes IS NULL OR reason IS NOT NULL),
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint,
+    FOREIGN KEY (site_id, supersedes) REFERENCES check_result,
+    FOREIGN KEY (site_id, intake_id) REFERENCES intake
+);
+CREATE INDEX check_result_joint ON check_result (site_id, joint_id, observed_at);
+CREATE INDEX check_result_route ON check_result (site_id, route_id) WHERE route_id IS NOT NULL;
+
+CREATE TABLE leak (
+    site_id integer NOT NULL REFERENCES site,
+    leak_id bigint GENERATED ALWAYS AS IDENTITY,
+    joint_id integer NOT NULL,
+    observed_at timestamptz NOT NULL,
+    severity text NOT NULL CONSTRAINT leak_severity_known CHECK (severity IN ('weep', 'drip', 'spray')),
+    found_by text,
+    found_during text NOT NULL CONSTRAINT leak_found_during_known CHECK (found_during IN ('check', 'operation')),
+    screening_ppmv double precision CONSTRAINT leak_screening_not_negative CHECK (screening_ppmv >= 0),
+    notes text,
+    client_uuid uuid,
+    supersedes bigint,
+    reason text,
+    intake_id integer,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    previous_hash bytea NOT NULL,
+    hash bytea NOT NULL,
+    PRIMARY KEY (site_id, leak_id),
+    CONSTRAINT leak_once UNIQUE (site_id, client_uuid),
+    CONSTRAINT leak_superseded_once UNIQUE (site_id, supersedes),
+    CONSTRAINT leak_correction_says_why CHECK (supersedes IS NULL OR reason IS NOT NULL),
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint,
+    FOREIGN KEY (site_id, supersedes) REFERENCES leak,
+    FOREIGN KEY (site_id, intake_id) REFERENCES intake
+);
+CREATE INDEX leak_joint ON leak (site_id, joint_id, observed_at);
+CREATE INDEX leak_observed ON leak (site_id, observed_at);
+
+-- What was done about a leak; 'repaired' closes it.
+CREATE TABLE leak_step (
+    site_id integer NOT NULL REFERENCES site,
+    leak_step_id bigint GENERATED ALWAYS AS IDENTITY,
+    leak_id bigint NOT NULL,
+    step text NOT NULL CONSTRAINT leak_step_known CHECK (step IN ('first_attempt', 'repaired')),
+    observed_at timestamptz NOT NULL,
+    done_by text,
+    notes text,
+    client_uuid uuid,
+    intake_id integer,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    previous_hash bytea NOT NULL,
+    hash bytea NOT NULL,
+    PRIMARY KEY (site_id, leak_step_id),
+    CONSTRAINT leak_step_once UNIQUE (site_id, client_uuid),
+    FOREIGN KEY (site_id, leak_id) REFERENCES leak,
+    FOREIGN KEY (site_id, intake_id) REFERENCES intake
+);
+CREATE INDEX leak_step_leak ON leak_step (site_id, leak_id);
+
+-- The newest facts of each joint, kept by triggers on the ledgers, so that a whole-plant score need not sort them.
+CREATE TABLE joint_last_make_up (
+    site_id integer NOT NULL REFERENCES site,
+    joint_id integer NOT NULL,
+    make_up_id bigint NOT NULL,
+    made_up_on date NOT NULL,
+    accepted boolean NOT NULL,
+    witnessed boolean NOT NULL,
+    PRIMARY KEY (site_id, joint_id)
+);
+
+CREATE TABLE joint_last_check (
+    site_id integer NOT NULL REFERENCES site,
+    joint_id integer NOT NULL,
+    satisfactory_at timestamptz,         -- newest 'tight' or 'retightened'
+    checked_at timestamptz NOT NULL,     -- newest of any result but 'not_reached'
+    result text NOT NULL,
+    PRIMARY KEY (site_id, joint_id)
+);
+
+CREATE TABLE joint_last_vibration (
+    site_id integer NOT NULL REFERENCES site,
+    joint_id integer NOT NULL,
+    velocity_mm_s double precision NOT NULL,
+    frequency_hz double precision,
+    observed_at timestamptz NOT NULL,
+    PRIMARY KEY (site_id, joint_id)
+);
+
+-- ---------------------------------------------------------------- scores (risk/, intervals/)
+
+CREATE TABLE interval_override (
+    site_id integer NOT NULL REFERENCES site,
+    interval_override_id integer GENERATED ALWAYS AS IDENTITY,
+    joint_id integer NOT NULL,
+    interval_days double precision NOT NULL CONSTRAINT interval_override_positive CHECK (interval_days > 0),
+    until_on date NOT NULL,
+    decided_by text NOT NULL,
+    reason text NOT NULL,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, interval_override_id),
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint
+);
+CREATE INDEX interval_override_joint ON interval_override (site_id, joint_id);
+
+CREATE TABLE score_run (
+    site_id integer NOT NULL REFERENCES site,
+    score_run_id integer GENERATED ALWAYS AS IDENTITY,
+    policy_version integer NOT NULL,
+    as_of date NOT NULL,
+    inputs_until timestamptz NOT NULL DEFAULT now(),
+    joints integer,
+    published_at timestamptz,            -- NULL while it is being made
+    PRIMARY KEY (site_id, score_run_id),
+    FOREIGN KEY (site_id, policy_version) REFERENCES policy_version
+);
+
+-- One partition a run: made beside the current one by score_partition_create(), then swapped in by
+-- score_partition_publish(). Only a joint's newest run has rows; older runs keep their score_run row.
+-- Location and codes are repeated from the joint, so that a map window reads this table alone.
+CREATE TABLE score (
+    site_id integer NOT NULL,
+    score_run_id integer NOT NULL,
+    joint_id integer NOT NULL,
+    location point NOT NULL,
+    elevation_m double precision NOT NULL,
+    area_id integer NOT NULL,            -- 0 where the joint lies in no area
+    line_id integer NOT NULL,            -- 0 where the joint list names no line
+    family_id smallint NOT NULL,
+    service_id smallint NOT NULL,
+    base_rate_per_year double precision NOT NULL,
+    vibration_factor double precision NOT NULL,
+    thermal_factor double precision NOT NULL,
+    make_up_factor double precision NOT NULL,
+    plant_factor double precision NOT NULL,
+    defect_rate_per_year double precision NOT NULL,
+    delay_rate_per_year double precision NOT NULL,
+    detection_probability double precision NOT NULL,
+    release_kg_s double precision NOT NULL,
+    consequence_class smallint NOT NULL,
+    tolerable_leaks_per_year double precision NOT NULL,
+    interval_days double precision NOT NULL,
+    interval_limit smallint NOT NULL,    -- 0 risk, 1 floor, 2 cap, 3 override
+    beyond_checking boolean NOT NULL,
+    vibration_action boolean NOT NULL,   -- at or above the 'problem' line
+    assumed_inputs smallint NOT NULL,    -- bits, registry/risk/model.py
+    last_satisfactory_on date NOT NULL,
+    due_on date NOT NULL,
+    due_reason smallint NOT NULL,        -- registry/intervals/model.py
+    leak_rate_now_per_year double precision NOT NULL,
+    likelihood_class smallint NOT NULL,
+    risk_now double precision NOT NULL,  -- leak rate now x weight of the consequence class
+    risk_rank integer NOT NULL,
+    check_minutes double precision NOT NULL,
+    PRIMARY KEY (site_id, score_run_id, joint_id)
+) PARTITION BY LIST (score_run_id);
+CREATE INDEX score_location ON score USING gist (location);
+CREATE INDEX score_due ON score (site_id, score_run_id, due_on, risk_now DESC, joint_id);
+CREATE INDEX score_risk ON score (site_id, score_run_id, risk_now DESC, joint_id);
+
+-- ---------------------------------------------------------------- plan and routes (planning/, routes/)
+
+CREATE TABLE plan_run (
+    site_id integer NOT NULL REFERENCES site,
+    plan_run_id integer GENERATED ALWAYS AS IDENTITY,
+    score_run_id integer NOT NULL,
+    starts_on date NOT NULL CONSTRAINT plan_run_starts_on_monday CHECK (extract(isodow FROM starts_on) = 1),
+    weeks integer NOT NULL CONSTRAINT plan_run_weeks_positive CHECK (weeks > 0),
+    crew_hours_per_week double precision NOT NULL CONSTRAINT plan_run_hours_positive CHECK (crew_hours_per_week > 0),
+    unplaced integer NOT NULL,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, plan_run_id),
+    FOREIGN KEY (site_id, score_run_id) REFERENCES score_run
+);
+
+CREATE TABLE planned_check (
+    site_id integer NOT NULL,
+    plan_run_id integer NOT NULL,
+    joint_id integer NOT NULL,
+    week_starting_on date NOT NULL,
+    due_on date NOT NULL,
+    minutes double precision NOT NULL,
+    PRIMARY KEY (site_id, plan_run_id, joint_id),
+    FOREIGN KEY (site_id, plan_run_id) REFERENCES plan_run ON DELETE CASCADE
+);
+CREATE INDEX planned_check_week ON planned_check (site_id, plan_run_id, week_starting_on);
+
+CREATE TABLE route (
+    site_id integer NOT NULL REFERENCES site,
+    route_id integer GENERATED ALWAYS AS IDENTITY,
+    walk_on date NOT NULL,
+    crew text NOT NULL,
+    area_id integer,                     -- NULL: the whole site
+    start_gate text NOT NULL,
+    shift_minutes double precision NOT NULL,
+    walking_minutes double precision NOT NULL,
+    working_minutes double precision NOT NULL,
+    considered integer NOT NULL,         -- due joints that it chose from
+    unreachable integer NOT NULL,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, route_id),
+    FOREIGN KEY (site_id, area_id) REFERENCES area
+);
+
+CREATE TABLE route_stop (
+    site_id integer NOT NULL,
+    route_id integer NOT NULL,
+    position integer NOT NULL,           -- 1, 2, ...; position 0 is the way back to the gate
+    joint_id integer,
+    walking_minutes double precision NOT NULL,   -- from the stop before
+    working_minutes double precision NOT NULL,
+    leg double precision[] NOT NULL,     -- east, north, elevation, east, ... of the walk from the stop before
+    PRIMARY KEY (site_id, route_id, position),
+    CONSTRAINT route_stop_joint_once UNIQUE (site_id, route_id, joint_id),
+    FOREIGN KEY (site_id, route_id) REFERENCES route,
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint
+);
+ALTER TABLE check_result ADD CONSTRAINT check_result_route_exists FOREIGN KEY (site_id, route_id) REFERENCES route;
+
+-- ---------------------------------------------------------------- what keeps the ledgers honest
+
+CREATE FUNCTION current_site() RETURNS integer
+    LANGUAGE sql STABLE PARALLEL SAFE
+    RETURN nullif(current_setting('jointwright.site_id', true), '')::integer;
+
+-- Takes the row's number under the ledger's lock, so that numbers and hashes run in one order, and chains it to the
+-- row before. NULLs are left out of what is hashed, so that a column added later changes no old hash.
+CREATE FUNCTION ledger_chain() RETURNS trigger
+    LANGUAGE plpgsql SET timezone = 'UTC' AS $$
+DECLARE
+    head_name text := format('jointwright.head_%s_%s', TG_TABLE_NAME, NEW.site_id);
+    head text := current_setting(head_name, true);
+    number bigint;
+BEGIN
+    IF coalesce(head, '') = '' THEN
+        PERFORM pg_advisory_xact_lock(hashtext(TG_TABLE_NAME), NEW.site_id);
+        EXECUTE format('SELECT encode(hash, ''hex'') FROM %1$I WHERE site_id = $1 ORDER BY %1$I_id DESC LIMIT 1',
+                       TG_TABLE_NAME) INTO head USING NEW.site_id;
+        head := coalesce(head, repeat('0', 64));
+    END IF;
+    number := nextval(TG_ARGV[0]::regclass);
+    NEW := jsonb_populate_record(NEW, jsonb_build_object(TG_TABLE_NAME || '_id', number));
+    NEW.previous_hash := decode(head, 'hex');
+    NEW.hash := sha256(NEW.previous_hash
+                       || convert_to(jsonb_strip_nulls(to_jsonb(NEW) - 'hash' - 'previous_hash')::text, 'UTF8'));
+    PERFORM set_config(head_name, encode(NEW.hash, 'hex'), true);
+    RETURN NEW;
+END $$;
+
+CREATE FUNCTION ledger_refuses_change() RETURNS trigger
+    LANGUAGE plpgsql AS $$
+BEGIN
+    RAISE EXCEPTION '% is append-only: record a correction that supersedes the row', TG_TABLE_NAME
+        USING ERRCODE = 'restrict_violation', CONSTRAINT = 'ledger_append_only';
+END $$;
+
+CREATE TRIGGER make_up_chain BEFORE INSERT ON make_up
+    FOR EACH ROW EXECUTE FUNCTION ledger_chain('make_up_make_up_id_seq');
+CREATE TRIGGER check_result_chain BEFORE INSERT ON check_result
+    FOR EACH ROW EXECUTE FUNCTION ledger_chain('check_result_check_result_id_seq');
+CREATE TRIGGER leak_chain BEFORE INSERT ON leak
+    FOR EACH ROW EXECUTE FUNCTION ledger_chain('leak_leak_id_seq');
+CREATE TRIGGER leak_step_chain BEFORE INSERT ON leak_step
+    FOR EACH ROW EXECUTE FUNCTION ledger_chain('leak_step_leak_step_id_seq');
+
+CREATE TRIGGER make_up_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON make_up
+    FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
+CREATE TRIGGER check_result_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON check_result
+    FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
+CREATE TRIGGER leak_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON leak
+    FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
+CREATE TRIGGER leak_step_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON leak_step
+    FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
+CREATE TRIGGER joint_change_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON joint_change
+    FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
+CREATE TRIGGER policy_version_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON policy_version
+    FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
+CREATE TRIGGER interval_override_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON interval_override
+    FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
+
+-- ---------------------------------------------------------------- the newest facts of each joint
+
+CREATE FUNCTION keep_last_make_up() RETURNS trigger
+    LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO joint_last_make_up (site_id, joint_id, make_up_id, made_up_on, accepted, witnessed)
+    SELECT DISTINCT ON (m.site_id, m.joint_id)
+           m.site_id, m.joint_id, m.make_up_id, m.made_up_on, m.verdict = 'accepted', m.witness IS NOT NULL
+    FROM make_up m
+    WHERE (m.site_id, m.joint_id) IN (SELECT DISTINCT site_id, joint_id FROM added)
+      AND NOT EXISTS (SELECT FROM make_up s WHERE s.site_id = m.site_id AND s.supersedes = m.make_up_id)
+    ORDER BY m.site_id, m.joint_id, m.made_up_on DESC, m.make_up_id DESC
+    ON CONFLICT (site_id, joint_id) DO UPDATE
+    SET make_up_id = excluded.make_up_id, made_up_on = excluded.made_up_on,
+        accepted = excluded.accepted, witnessed = excluded.witnessed;
+    RETURN NULL;
+END $$;
+
+CREATE FUNCTION keep_last_check() RETURNS trigger
+    LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO joint_last_check (site_id, joint_id, satisfactory_at, checked_at, result)
+    SELECT c.site_id, c.joint_id,
+           max(c.observed_at) FILTER (WHERE c.result IN ('tight', 'retightened')),
+           max(c.observed_at),
+           (array_agg(c.result ORDER BY c.observed_at DESC, c.check_result_id DESC))[1]
+    FROM check_result c
+    WHERE (c.site_id, c.joint_id) IN (SELECT DISTINCT site_id, joint_id FROM added)
+      AND c.result <> 'not_reached'
+      AND NOT EXISTS (SELECT FROM check_result s WHERE s.site_id = c.site_id AND s.supersedes = c.check_result_id)
+    GROUP BY c.site_id, c.joint_id
+    ON CONFLICT (site_id, joint_id) DO UPDATE
+    SET satisfactory_at = excluded.satisfactory_at, checked_at = excluded.checked_at, result = excluded.result;
+    RETURN NULL;
+END $$;
+
+CREATE FUNCTION keep_last_vibration() RETURNS trigger
+    LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO joint_last_vibration (site_id, joint_id, velocity_mm_s, frequency_hz, observed_at)
+    SELECT DISTINCT ON (site_id, joint_id) site_id, joint_id, velocity_mm_s, frequency_hz, observed_at
+    FROM added WHERE joint_id IS NOT NULL
+    ORDER BY site_id, joint_id, observed_at DESC, velocity_mm_s DESC
+    ON CONFLICT (site_id, joint_id) DO UPDATE
+    SET velocity_mm_s = excluded.velocity_mm_s, frequency_hz = excluded.frequency_hz,
+        observed_at = excluded.observed_at
+    WHERE excluded.observed_at >= joint_last_vibration.observed_at;
+    RETURN NULL;
+END $$;
+
+CREATE TRIGGER make_up_keep_last AFTER INSERT ON make_up
+    REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION keep_last_make_up();
+CREATE TRIGGER check_result_keep_last AFTER INSERT ON check_result
+    REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION keep_last_check();
+CREATE TRIGGER vibration_reading_keep_last AFTER INSERT ON vibration_reading
+    REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION keep_last_vibration();
+
+-- ---------------------------------------------------------------- a run of scores, made aside and swapped in
+
+CREATE FUNCTION score_partition_create(run integer) RETURNS text
+    LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+    partition_name text := format('score_run_%s', run);
+BEGIN
+    IF NOT EXISTS (SELECT FROM score_run
+                   WHERE site_id = current_site() AND score_run_id = run AND published_at IS NULL) THEN
+        RAISE EXCEPTION 'score run % is not open in this site', run;
+    END IF;
+    EXECUTE format('CREATE TABLE %I (LIKE score INCLUDING DEFAULTS)', partition_name);
+    EXECUTE format('GRANT INSERT ON %I TO jointwright_app', partition_name);
+    RETURN partition_name;
+END $$;
+
+CREATE FUNCTION score_partition_publish(run integer) RETURNS void
+    LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+    partition_name text := format('score_run_%s', run);
+    old_run integer;
+BEGIN
+    IF NOT EXISTS (SELECT FROM score_run
+                   WHERE site_id = current_site() AND score_run_id = run AND published_at IS NULL) THEN
+        RAISE EXCEPTION 'score run % is not open in this site', run;
+    END IF;
+    EXECUTE format('REVOKE INSERT ON %I FROM jointwright_app', partition_name);
+    EXECUTE format('ALTER TABLE %I ADD CHECK (site_id = %s AND score_run_id = %s)',
+                   partition_name, current_site(), run);
+    EXECUTE format('ALTER TABLE %I ADD PRIMARY KEY (site_id, score_run_id, joint_id)', partition_name);
+    EXECUTE format('CREATE INDEX ON %I USING gist (location)', partition_name);
+    EXECUTE format('CREATE INDEX ON %I (site_id, score_run_id, due_on, risk_now DESC, joint_id)', partition_name);
+    EXECUTE format('CREATE INDEX ON %I (site_id, score_run_id, risk_now DESC, joint_id)', partition_name);
+    EXECUTE format('ANALYZE %I', partition_name);
+    EXECUTE format('ALTER TABLE score ATTACH PARTITION %I FOR VALUES IN (%s)', partition_name, run);
+    UPDATE score_run SET published_at = clock_timestamp() WHERE site_id = current_site() AND score_run_id = run;
+    FOR old_run IN SELECT score_run_id FROM score_run WHERE site_id = current_site() AND score_run_id < run LOOP
+        EXECUTE format('DROP TABLE IF EXISTS score_run_%s', old_run);
+    END LOOP;
+END $$;
+
+CREATE FUNCTION current_score_run() RETURNS integer
+    LANGUAGE sql STABLE
+    RETURN (SELECT max(score_run_id) FROM score_run WHERE site_id = current_site() AND published_at IS NOT NULL);
+
+-- Row-level security lets only leakproof operators near an index, and 'point inside box' is not one; so the map's
+-- window is a function of the owner's that keeps to the site itself.
+CREATE FUNCTION score_window(west double precision, south double precision,
+                             east double precision, north double precision) RETURNS SETOF score
+    LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp ROWS 2000
+BEGIN ATOMIC
+    SELECT * FROM score s
+    WHERE s.site_id = current_site() AND s.score_run_id = current_score_run()
+      AND s.location <@ box(point(west, south), point(east, north));
+END;
+
+-- A transaction must find its site before it can be set to it.
+CREATE FUNCTION site_directory() RETURNS TABLE (site_id integer, code text, name text)
+    LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp
+BEGIN ATOMIC
+    SELECT s.site_id, s.code, s.name FROM site s ORDER BY s.code;
+END;
+
+-- ---------------------------------------------------------------- who may do what
+-- The application works under jointwright_app, which owns nothing and sees the rows of one site: the one set for the
+-- transaction. Ledgers may be read and added to. Sites are made, and the schema is changed, by the owner.
+
+GRANT USAGE ON SCHEMA public TO jointwright_app;
+GRANT SELECT ON ALL TABLES IN SCHEMA public TO jointwright_app;
+GRANT INSERT ON intake, area, plan_feature, policy_version, policy_draft, family, service, line, joint, joint_change,
+    vibration_reading, temperature_history, make_up, check_result, leak, leak_step, joint_last_make_up,
+    joint_last_check, joint_last_vibration, interval_override, score_run, plan_run, planned_check, route, route_stop
+    TO jointwright_app;
+GRANT UPDATE ON area, policy_draft, joint, joint_last_make_up, joint_last_check, joint_last_vibration, score_run,
+    score, plan_run TO jointwright_app;
+GRANT DELETE ON plan_feature, policy_draft, plan_run, planned_check TO jointwright_app;
+GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO jointwright_app;
+
+-- Every table keeps each transaction to its site.
+ALTER TABLE site ENABLE ROW LEVEL SECURITY;
+CREATE POLICY site_site ON site USING (site_id = (SELECT current_site()));
+ALTER TABLE intake ENABLE ROW LEVEL SECURITY;
+CREATE POLICY intake_site ON intake USING (site_id = (SELECT current_site()));
+ALTER TABLE area ENABLE ROW LEVEL SECURITY;
+CREATE POLICY area_site ON area USING (site_id = (SELECT current_site()));
+ALTER TABLE plan_feature ENABLE ROW LEVEL SECURITY;
+CREATE POLICY plan_feature_site ON plan_feature USING (site_id = (SELECT current_site()));
+ALTER TABLE policy_version ENABLE ROW LEVEL SECURITY;
+CREATE POLICY policy_version_site ON policy_version USING (site_id = (SELECT current_site()));
+ALTER TABLE policy_draft ENABLE ROW LEVEL SECURITY;
+CREATE POLICY policy_draft_site ON policy_draft USING (site_id = (SELECT current_site()));
+ALTER TABLE family ENABLE ROW LEVEL SECURITY;
+CREATE POLICY family_site ON family USING (site_id = (SELECT current_site()));
+ALTER TABLE service ENABLE ROW LEVEL SECURITY;
+CREATE POLICY service_site ON service USING (site_id = (SELECT current_site()));
+ALTER TABLE line ENABLE ROW LEVEL SECURITY;
+CREATE POLICY line_site ON line USING (site_id = (SELECT current_site()));
+ALTER TABLE joint ENABLE ROW LEVEL SECURITY;
+CREATE POLICY joint_site ON joint USING (site_id = (SELECT current_site()));
+ALTER TABLE joint_change ENABLE ROW LEVEL SECURITY;
+CREATE POLICY joint_change_site ON joint_change USING (site_id = (SELECT current_site()));
+ALTER TABLE vibration_reading ENABLE ROW LEVEL SECURITY;
+CREATE POLICY vibration_reading_site ON vibration_reading USING (site_id = (SELECT current_site()));
+ALTER TABLE temperature_history ENABLE ROW LEVEL SECURITY;
+CREATE POLICY temperature_history_site ON temperature_history USING (site_id = (SELECT current_site()));
+ALTER TABLE make_up ENABLE ROW LEVEL SECURITY;
+CREATE POLICY make_up_site ON make_up USING (site_id = (SELECT current_site()));
+ALTER TABLE check_result ENABLE ROW LEVEL SECURITY;
+CREATE POLICY check_result_site ON check_result USING (site_id = (SELECT current_site()));
+ALTER TABLE leak ENABLE ROW LEVEL SECURITY;
+CREATE POLICY leak_site ON leak USING (site_id = (SELECT current_site()));
+ALTER TABLE leak_step ENABLE ROW LEVEL SECURITY;
+CREATE POLICY leak_step_site ON leak_step USING (site_id = (SELECT current_site()));
+ALTER TABLE joint_last_make_up ENABLE ROW LEVEL SECURITY;
+CREATE POLICY joint_last_make_up_site ON joint_last_make_up USING (site_id = (SELECT current_site()));
+ALTER TABLE joint_last_check ENABLE ROW LEVEL SECURITY;
+CREATE POLICY joint_last_check_site ON joint_last_check USING (site_id = (SELECT current_site()));
+ALTER TABLE joint_last_vibration ENABLE ROW LEVEL SECURITY;
+CREATE POLICY joint_last_vibration_site ON joint_last_vibration USING (site_id = (SELECT current_site()));
+ALTER TABLE interval_override ENABLE ROW LEVEL SECURITY;
+CREATE POLICY interval_override_site ON interval_override USING (site_id = (SELECT current_site()));
+ALTER TABLE score_run ENABLE ROW LEVEL SECURITY;
+CREATE POLICY score_run_site ON score_run USING (site_id = (SELECT current_site()));
+ALTER TABLE score ENABLE ROW LEVEL SECURITY;
+CREATE POLICY score_site ON score USING (site_id = (SELECT current_site()));
+ALTER TABLE plan_run ENABLE ROW LEVEL SECURITY;
+CREATE POLICY plan_run_site ON plan_run USING (site_id = (SELECT current_site()));
+ALTER TABLE planned_check ENABLE ROW LEVEL SECURITY;
+CREATE POLICY planned_check_site ON planned_check USING (site_id = (SELECT current_site()));
+ALTER TABLE route ENABLE ROW LEVEL SECURITY;
+CREATE POLICY route_site ON route USING (site_id = (SELECT current_site()));
+ALTER TABLE route_stop ENABLE ROW LEVEL SECURITY;
+CREATE POLICY route_stop_site ON route_stop USING (site_id = (SELECT current_site()));
+"""
+
+
+def upgrade() -> None:
+    op.execute("""
+DO $$ BEGIN
+    CREATE ROLE jointwright_app NOLOGIN;
+EXCEPTION WHEN duplicate_object OR unique_violation THEN NULL;  -- roles belong to the whole server; another database made it
+END $$;
+""")
+    op.execute("GRANT jointwright_app TO CURRENT_USER")
+    op.execute(SCHEMA)
+
+
+def downgrade() -> None:
+    # The role stays: another database of the server may use it.
+    op.execute("""
+DO $$ DECLARE name text; BEGIN
+    FOR name IN SELECT format('score_run_%s', score_run_id) FROM score_run LOOP
+        EXECUTE format('DROP TABLE IF EXISTS %I', name);
+    END LOOP;
+END $$;
+""")
+    op.execute(
+        "DROP TABLE route_stop, check_result, route, planned_check, plan_run, score, score_run, interval_override,"
+        " joint_last_vibration, joint_last_check, joint_last_make_up, leak_step, leak, make_up, temperature_history,"
+        " vibration_reading, joint_change, joint, line, service, family, policy_draft, policy_version, plan_feature, area,"
+        " intake, site CASCADE"
+    )
+    op.execute(
+        "DROP FUNCTION site_directory(), score_partition_create(integer), score_partition_publish(integer),"
+        " keep_last_vibration(), keep_last_check(), keep_last_make_up(), ledger_refuses_change(), ledger_chain() CASCADE"
+    )
+    op.execute("DROP FUNCTION IF EXISTS score_window(double precision, double precision, double precision, double precision)")
+    op.execute("DROP FUNCTION IF EXISTS current_score_run()")
+    op.execute("DROP FUNCTION IF EXISTS current_site()")

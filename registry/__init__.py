@@ -1,0 +1,1 @@
+"""Jointwright's application without pages: the register, the model, the plan, the walk and the ledgers."""
