@@ -1,0 +1,8 @@
+"""One module a command: `register` adds its arguments, `run` calls one capability and prints."""
+
+from argparse import ArgumentParser
+from collections.abc import Callable
+from typing import Any
+
+# In the order in which `jointwright --help` lists them.
+COMMANDS: tuple[Callable[[Any], ArgumentParser | None], ...] = ()

@@ -1,0 +1,9 @@
+-- owns: site
+
+-- name: list_sites
+-- Every site of this database, by code.
+SELECT site_id, code, name FROM site_directory();
+
+-- name: add_site
+-- Make a site; the owner's right only.
+INSERT INTO site (code, name) VALUES (%(code)s, %(name)s) RETURNING site_id, code, name;

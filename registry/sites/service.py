@@ -1,0 +1,31 @@
+"""Finding the site that is meant."""
+
+from registry.db import Connection, Database
+from registry.sites import store
+from registry.sites.model import Site, SiteNotChosen, SiteUnknown
+
+
+def find_site(database: Database, code: str | None) -> Site:
+    """The site of that code, or the only one there is when no code is given. Raises SiteUnknown or SiteNotChosen."""
+    with database.transaction() as connection:
+        return chosen_site(store.list_sites(connection), code)
+
+
+def chosen_site(sites: list[Site], code: str | None) -> Site:
+    """The site of that code among `sites`, or the only one. Raises SiteUnknown or SiteNotChosen."""
+    if code is not None:
+        for site in sites:
+            if site.code == code:
+                return site
+        known = ", ".join(site.code for site in sites) or "none yet"
+        raise SiteUnknown(f"no site '{code}' here; there is {known}")
+    if len(sites) == 1:
+        return sites[0]
+    if not sites:
+        raise SiteUnknown("no site here yet: load a plot plan or a joint list with --new-site CODE, or run `jointwright demo`")
+    raise SiteNotChosen("say which with --site: " + ", ".join(site.code for site in sites))
+
+
+def all_sites(connection: Connection) -> list[Site]:
+    """Every site of this database, by code."""
+    return store.list_sites(connection)

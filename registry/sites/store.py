@@ -1,0 +1,23 @@
+"""Reading and making sites."""
+
+from psycopg.rows import class_row
+
+from registry.db import Connection
+from registry.named_sql import queries_beside
+from registry.sites.model import Site
+
+SQL = queries_beside(__file__)
+
+
+def list_sites(connection: Connection) -> list[Site]:
+    """Every site of this database, by code."""
+    with connection.cursor(row_factory=class_row(Site)) as cursor:
+        return cursor.execute(SQL["list_sites"]).fetchall()
+
+
+def add_site(owner: Connection, code: str, name: str) -> Site:
+    """Make a site, on the owner's connection. Raises SiteExists or SiteCodeUnfit."""
+    with owner.cursor(row_factory=class_row(Site)) as cursor:
+        site = cursor.execute(SQL["add_site"], {"code": code, "name": name}).fetchone()
+    assert site is not None, "INSERT … RETURNING gives its row"
+    return site

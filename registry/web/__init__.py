@@ -1,0 +1,1 @@
+"""What every HTTP answer shares: problems, paging, and one request as one transaction."""
