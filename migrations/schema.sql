@@ -165,11 +165,13 @@ CREATE TABLE vibration_reading (
     PRIMARY KEY (site_id, vibration_reading_id),
     CONSTRAINT vibration_reading_subject CHECK
         ((joint_id IS NOT NULL) OR (line_id IS NOT NULL AND location IS NOT NULL)),
-    CONSTRAINT vibration_reading_once UNIQUE NULLS NOT DISTINCT (site_id, joint_id, line_id, observed_at, frequency_hz),
     FOREIGN KEY (site_id, joint_id) REFERENCES joint,
     FOREIGN KEY (site_id, line_id) REFERENCES line,
     FOREIGN KEY (site_id, intake_id) REFERENCES intake
 );
+-- A walk along one line takes many readings under one date: the place is part of what makes a reading the same one.
+CREATE UNIQUE INDEX vibration_reading_once ON vibration_reading
+    (site_id, joint_id, line_id, observed_at, frequency_hz, (location[0]), (location[1])) NULLS NOT DISTINCT;
 
 -- One history is one subject's series in one file, with its rainflow count (ASTM E1049) beside it.
 CREATE TABLE temperature_history (
@@ -468,27 +470,36 @@ CREATE FUNCTION current_site() RETURNS integer
     LANGUAGE sql STABLE PARALLEL SAFE
     RETURN nullif(current_setting('jointwright.site_id', true), '')::integer;
 
--- Takes the row's number under the ledger's lock, so that numbers and hashes run in one order, and chains it to the
--- row before. NULLs are left out of what is hashed, so that a column added later changes no old hash.
+-- Before a statement adds rows: one writer at a time in a site's ledger, so that numbers and hashes run in one order, and
+-- the hash of the last row at hand. A row's number is drawn after this.
+CREATE FUNCTION ledger_lock() RETURNS trigger
+    LANGUAGE plpgsql AS $$
+DECLARE
+    head text;
+BEGIN
+    IF current_site() IS NULL THEN
+        RAISE EXCEPTION 'no site is set for this transaction';
+    END IF;
+    PERFORM pg_advisory_xact_lock(hashtext(TG_TABLE_NAME), current_site());
+    EXECUTE format('SELECT encode(hash, ''hex'') FROM %1$I WHERE site_id = $1 ORDER BY %1$I_id DESC LIMIT 1', TG_TABLE_NAME)
+        INTO head USING current_site();
+    PERFORM set_config('jointwright.head_' || TG_TABLE_NAME, coalesce(head, repeat('0', 64)), true);
+    RETURN NULL;
+END $$;
+
+-- A row's hash is that of all its values but itself, the hash of the row before among them. NULLs are left out, so that a
+-- column added later changes no old hash. A row verifies when
+-- hash = sha256(convert_to(jsonb_strip_nulls(to_jsonb(row) - 'hash')::text, 'UTF8')) with the time zone at UTC.
 CREATE FUNCTION ledger_chain() RETURNS trigger
     LANGUAGE plpgsql SET timezone = 'UTC' AS $$
-DECLARE
-    head_name text := format('jointwright.head_%s_%s', TG_TABLE_NAME, NEW.site_id);
-    head text := current_setting(head_name, true);
-    number bigint;
 BEGIN
-    IF coalesce(head, '') = '' THEN
-        PERFORM pg_advisory_xact_lock(hashtext(TG_TABLE_NAME), NEW.site_id);
-        EXECUTE format('SELECT encode(hash, ''hex'') FROM %1$I WHERE site_id = $1 ORDER BY %1$I_id DESC LIMIT 1',
-                       TG_TABLE_NAME) INTO head USING NEW.site_id;
-        head := coalesce(head, repeat('0', 64));
+    IF NEW.site_id <> current_site() THEN
+        RAISE EXCEPTION 'the row is of site %, the transaction of site %', NEW.site_id, current_site();
     END IF;
-    number := nextval(TG_ARGV[0]::regclass);
-    NEW := jsonb_populate_record(NEW, jsonb_build_object(TG_TABLE_NAME || '_id', number));
-    NEW.previous_hash := decode(head, 'hex');
-    NEW.hash := sha256(NEW.previous_hash
-                       || convert_to(jsonb_strip_nulls(to_jsonb(NEW) - 'hash' - 'previous_hash')::text, 'UTF8'));
-    PERFORM set_config(head_name, encode(NEW.hash, 'hex'), true);
+    NEW.previous_hash := decode(current_setting('jointwright.head_' || TG_TABLE_NAME), 'hex');
+    NEW.hash := NULL;
+    NEW.hash := sha256(convert_to(jsonb_strip_nulls(to_jsonb(NEW))::text, 'UTF8'));
+    PERFORM set_config('jointwright.head_' || TG_TABLE_NAME, encode(NEW.hash, 'hex'), true);
     RETURN NEW;
 END $$;
 
@@ -499,14 +510,14 @@ BEGIN
         USING ERRCODE = 'restrict_violation', CONSTRAINT = 'ledger_append_only';
 END $$;
 
-CREATE TRIGGER make_up_chain BEFORE INSERT ON make_up
-    FOR EACH ROW EXECUTE FUNCTION ledger_chain('make_up_make_up_id_seq');
-CREATE TRIGGER check_result_chain BEFORE INSERT ON check_result
-    FOR EACH ROW EXECUTE FUNCTION ledger_chain('check_result_check_result_id_seq');
-CREATE TRIGGER leak_chain BEFORE INSERT ON leak
-    FOR EACH ROW EXECUTE FUNCTION ledger_chain('leak_leak_id_seq');
-CREATE TRIGGER leak_step_chain BEFORE INSERT ON leak_step
-    FOR EACH ROW EXECUTE FUNCTION ledger_chain('leak_step_leak_step_id_seq');
+CREATE TRIGGER make_up_lock BEFORE INSERT ON make_up FOR EACH STATEMENT EXECUTE FUNCTION ledger_lock();
+CREATE TRIGGER make_up_chain BEFORE INSERT ON make_up FOR EACH ROW EXECUTE FUNCTION ledger_chain();
+CREATE TRIGGER check_result_lock BEFORE INSERT ON check_result FOR EACH STATEMENT EXECUTE FUNCTION ledger_lock();
+CREATE TRIGGER check_result_chain BEFORE INSERT ON check_result FOR EACH ROW EXECUTE FUNCTION ledger_chain();
+CREATE TRIGGER leak_lock BEFORE INSERT ON leak FOR EACH STATEMENT EXECUTE FUNCTION ledger_lock();
+CREATE TRIGGER leak_chain BEFORE INSERT ON leak FOR EACH ROW EXECUTE FUNCTION ledger_chain();
+CREATE TRIGGER leak_step_lock BEFORE INSERT ON leak_step FOR EACH STATEMENT EXECUTE FUNCTION ledger_lock();
+CREATE TRIGGER leak_step_chain BEFORE INSERT ON leak_step FOR EACH ROW EXECUTE FUNCTION ledger_chain();
 
 CREATE TRIGGER make_up_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON make_up
     FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
