@@ -112,9 +112,10 @@ CREATE TABLE line (
 
 -- A joint as the joint list last gave it. NULL means 'not given': the score takes the policy's assumption and says so.
 -- Its family, service, line, area and intake come from a join at intake and nobody may delete those rows, so five
--- foreign keys a row would cost a bulk load more than the load itself and guard nothing.
+-- foreign keys a row would cost a bulk load more than the load itself and guard nothing. Tables that refer to a joint or an
+-- intake are tied to the site through it.
 CREATE TABLE joint (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     joint_id integer GENERATED ALWAYS AS IDENTITY,
     tag text NOT NULL,
     family_id smallint NOT NULL,
@@ -145,7 +146,7 @@ CREATE INDEX joint_line ON joint (site_id, line_id);
 
 -- What a later joint list changed: {"column": [old, new], ...}
 CREATE TABLE joint_change (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     joint_change_id bigint GENERATED ALWAYS AS IDENTITY,
     joint_id integer NOT NULL,
     intake_id integer NOT NULL,
@@ -160,7 +161,7 @@ CREATE INDEX joint_change_joint ON joint_change (site_id, joint_id);
 -- ---------------------------------------------------------------- exposure (exposure/)
 
 CREATE TABLE vibration_reading (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     vibration_reading_id bigint GENERATED ALWAYS AS IDENTITY,
     joint_id integer,
     line_id integer,                     -- a reading on a line stands at a place; one on a joint stands at the joint
@@ -183,7 +184,7 @@ CREATE UNIQUE INDEX vibration_reading_once ON vibration_reading
 
 -- One history is one subject's series in one file, with its rainflow count (ASTM E1049) beside it.
 CREATE TABLE temperature_history (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     temperature_history_id integer GENERATED ALWAYS AS IDENTITY,
     joint_id integer,
     line_id integer,
@@ -209,7 +210,7 @@ CREATE TABLE temperature_history (
 -- is a new row that names the row it supersedes and says why.
 
 CREATE TABLE make_up (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     make_up_id bigint GENERATED ALWAYS AS IDENTITY,
     joint_id integer NOT NULL,
     made_up_on date NOT NULL,
@@ -236,7 +237,7 @@ CREATE TABLE make_up (
 CREATE INDEX make_up_joint ON make_up (site_id, joint_id, made_up_on);
 
 CREATE TABLE check_result (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     check_result_id bigint GENERATED ALWAYS AS IDENTITY,
     joint_id integer NOT NULL,
     observed_at timestamptz NOT NULL,
@@ -265,7 +266,7 @@ CREATE INDEX check_result_joint ON check_result (site_id, joint_id, observed_at)
 CREATE INDEX check_result_route ON check_result (site_id, route_id) WHERE route_id IS NOT NULL;
 
 CREATE TABLE leak (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     leak_id bigint GENERATED ALWAYS AS IDENTITY,
     joint_id integer NOT NULL,
     observed_at timestamptz NOT NULL,
@@ -294,7 +295,7 @@ CREATE INDEX leak_observed ON leak (site_id, observed_at);
 
 -- What was done about a leak; 'repaired' closes it.
 CREATE TABLE leak_step (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     leak_step_id bigint GENERATED ALWAYS AS IDENTITY,
     leak_id bigint NOT NULL,
     step text NOT NULL CONSTRAINT leak_step_known CHECK (step IN ('first_attempt', 'repaired')),
@@ -315,7 +316,7 @@ CREATE INDEX leak_step_leak ON leak_step (site_id, leak_id);
 
 -- The newest facts of each joint, kept by triggers on the ledgers, so that a whole-plant score need not sort them.
 CREATE TABLE joint_last_make_up (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     joint_id integer NOT NULL,
     make_up_id bigint NOT NULL,
     made_up_on date NOT NULL,
@@ -325,7 +326,7 @@ CREATE TABLE joint_last_make_up (
 );
 
 CREATE TABLE joint_last_check (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     joint_id integer NOT NULL,
     satisfactory_at timestamptz,         -- newest 'tight' or 'retightened'
     checked_at timestamptz NOT NULL,     -- newest of any result but 'not_reached'
@@ -334,7 +335,7 @@ CREATE TABLE joint_last_check (
 );
 
 CREATE TABLE joint_last_vibration (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     joint_id integer NOT NULL,
     velocity_mm_s double precision NOT NULL,
     frequency_hz double precision,
@@ -345,7 +346,7 @@ CREATE TABLE joint_last_vibration (
 -- ---------------------------------------------------------------- scores (risk/, intervals/)
 
 CREATE TABLE interval_override (
-    site_id integer NOT NULL REFERENCES site,
+    site_id integer NOT NULL,
     interval_override_id integer GENERATED ALWAYS AS IDENTITY,
     joint_id integer NOT NULL,
     interval_days double precision NOT NULL CONSTRAINT interval_override_positive CHECK (interval_days > 0),
