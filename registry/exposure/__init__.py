@@ -1,0 +1,1 @@
+"""What works on a joint: vibration, thermal cycling, the fluid."""

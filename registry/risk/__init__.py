@@ -1,0 +1,1 @@
+"""From exposure to defect rate, expected leaks and classes: pure computation."""
