@@ -1,4 +1,4 @@
-"""Due checks laid into weeks so that no week asks for more than the crew has: late only when they must be, early only when that helps."""
+"""Due checks laid into weeks within the crew's hours: late only when they must be, early only when that helps."""
 
 import numpy as np
 import numpy.typing as npt
@@ -24,9 +24,9 @@ def urgency_order(due_day: IntArray, risk: FloatArray, joint_id: IntArray) -> In
 def levelled_weeks(due_week: IntArray, minutes: FloatArray, weeks: int, minutes_per_week: float) -> IntArray:
     """Week of each check, for checks already in order of urgency.
 
-    A check stands in the week it falls due, unless that week is full: then as little earlier as keeps it, and those behind it, in
-    time; and only when no earlier week is left, as little late as the hours allow. With W(i) the minutes of the first i checks and
-    D(j) the crew's minutes up to the end of j's due week,
+    A check stands in the week it falls due, unless that week is full: then as little earlier as keeps it, and those
+    behind it, in time; and only when no earlier week is left, as little late as the hours allow. With W(i) the
+    minutes of the first i checks and D(j) the crew's minutes up to the end of j's due week,
 
         latest start of i = W(i-1) + min over j >= i of (D(j) - W(j))
 
@@ -55,9 +55,9 @@ def levelled_weeks(due_week: IntArray, minutes: FloatArray, weeks: int, minutes_
 
     References
     ----------
-    Own method. The backward pass is the latest start of a single queue in due-date order; in due-date order the greatest lateness
-    of one crew is least (J. R. Jackson 1955, from memory). It looks at time at the joint alone: no walking, area, outage or
-    skill. A check in the week of its due date counts as in time, whatever the weekday.
+    Own method. The backward pass is the latest start of a single queue in due-date order, the order in which the
+    greatest lateness of one crew is least. It looks at time at the joint alone: no walking, area, outage or skill.
+    A check in the week of its due date counts as in time, whatever the weekday.
 
     Examples
     --------
@@ -76,7 +76,7 @@ def levelled_weeks(due_week: IntArray, minutes: FloatArray, weeks: int, minutes_
     begun = done - minutes[possible]
     # A week takes whole checks, so it can fall short of its hours by less than the longest check. Counting on that
     # much less when looking back from the due dates keeps the rounding from making anything late.
-    counted = minutes_per_week - float(minutes[possible].max())
+    counted = minutes_per_week - float(np.max(minutes[possible]))
     slack = (np.maximum(due_week[possible], 0) + 1) * counted - done
     latest_start = begun + np.minimum.accumulate(slack[::-1])[::-1]
     order_week = np.full(len(possible), UNPLACED, dtype=np.int64)

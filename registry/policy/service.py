@@ -1,4 +1,7 @@
-"""Draft, publish and read the policy of a site. What a draft would change is previewed in `registry/intervals/preview.py`."""
+"""Draft, publish and read the policy of a site.
+
+What a draft would change needs the joints' scores, and so is previewed in `registry/intervals/preview.py`.
+"""
 
 import tomllib
 from typing import Any
@@ -75,8 +78,8 @@ def draft_policy(connection: Connection) -> Policy:
 def edit_draft(connection: Connection, document: dict[str, Any], revision: int | None = None) -> PolicyDraft:
     """Save a document as the draft, based on the current version.
 
-    `revision` is the one that the editor last saw (0: none was there); None takes the draft's place whatever it is. Raises
-    PolicyInvalid with every fault by its path, or DraftOvertaken when somebody saved in between.
+    `revision` is the one that the editor last saw (0: none was there); None takes the draft's place whatever it is.
+    Raises PolicyInvalid with every fault by its path, or DraftOvertaken when somebody saved in between.
     """
     store.take_policy_lock(connection)
     current = current_version(connection)
@@ -95,8 +98,9 @@ def drop_draft(connection: Connection, revision: int | None = None) -> None:
 def publish_draft(connection: Connection, by: str, note: str, revision: int | None = None) -> PolicyVersion:
     """Make the draft the next version, in somebody's name and with their reason, and end the draft.
 
-    Scores keep the version that made them until the site is scored again. Raises PublisherUnnamed, DraftUnknown, PolicyInvalid, or
-    DraftOvertaken when another version was published since the draft was saved, or the draft is not of that revision.
+    Scores keep the version that made them until the site is scored again. Raises PublisherUnnamed, DraftUnknown,
+    PolicyInvalid, or DraftOvertaken when another version was published since the draft was saved, or the draft is
+    not of that revision.
     """
     if not by.strip() or not note.strip():
         raise PublisherUnnamed("say who publishes it, and why")

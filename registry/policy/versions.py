@@ -1,11 +1,12 @@
 """A published version of the policy, the draft beside it, and what can be wrong with changing them."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from registry.errors import Conflict, Invalid, NotFound
+
+Document = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,45 +74,53 @@ class PublisherUnnamed(Invalid):
 
 
 def differences(old: Any, new: Any, path: str = "") -> list[Difference]:
-    """Every value in which two documents differ, by its path; rows of a table are matched by their name, not their place.
+    """Every value in which two documents differ, by its path; rows of a table are matched by name, not by place.
 
     >>> differences({"a": {"b": 1}}, {"a": {"b": 2}})
     [Difference(path='a.b', old=1, new=2)]
     """
-    if isinstance(old, Mapping) and isinstance(new, Mapping):
-        found: list[Difference] = []
-        for key in [*old, *(key for key in new if key not in old)]:
-            found += differences(old.get(key), new.get(key), f"{path}.{key}" if path else str(key))
-        return found
+    if isinstance(old, dict) and isinstance(new, dict):
+        old_table, new_table = cast(Document, old), cast(Document, new)
+        return [
+            difference
+            for key in _keys_of_both(old_table, new_table)
+            for difference in differences(old_table.get(key), new_table.get(key), f"{path}.{key}" if path else key)
+        ]
     old_rows, new_rows = _by_name(old), _by_name(new)
     if old_rows is not None and new_rows is not None:
-        found = []
-        for name in [*old_rows, *(name for name in new_rows if name not in old_rows)]:
-            found += differences(old_rows.get(name), new_rows.get(name), f"{path}[{name}]")
-        return found
+        return [
+            difference
+            for name in _keys_of_both(old_rows, new_rows)
+            for difference in differences(old_rows.get(name), new_rows.get(name), f"{path}[{name}]")
+        ]
     return [] if old == new else [Difference(path, old, new)]
 
 
 def in_the_order_of(document: Any, model: Any) -> Any:
-    """The document with the keys of its tables in the order of a model document; the database keeps no order of keys."""
-    if isinstance(document, Mapping):
-        known = model if isinstance(model, Mapping) else {}
-        keys = [key for key in known if key in document] + [key for key in document if key not in known]
-        return {key: in_the_order_of(document[key], known.get(key)) for key in keys}
+    """The document with its keys in the order of a model document; the database keeps no order of keys."""
+    if isinstance(document, dict):
+        table = cast(Document, document)
+        known = cast(Document, model) if isinstance(model, dict) else {}
+        return {key: in_the_order_of(table[key], known.get(key)) for key in _keys_of_both(known, table) if key in table}
     if isinstance(document, list):
-        row: dict[str, Any] = {}
-        for example in model if isinstance(model, list) else ():
-            if isinstance(example, Mapping):
-                row = {**row, **{key: value for key, value in example.items() if key not in row}}
-        return [in_the_order_of(item, row) for item in document]
+        row: Document = {}
+        for example in cast(list[Any], model) if isinstance(model, list) else []:
+            if isinstance(example, dict):
+                row = {**cast(Document, example), **row}
+        return [in_the_order_of(item, row) for item in cast(list[Any], document)]
     return document
 
 
-def _by_name(rows: Any) -> dict[str, Any] | None:
-    if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
+def _keys_of_both(first: Document, second: Document) -> list[str]:
+    return [*first, *(key for key in second if key not in first)]
+
+
+def _by_name(rows: Any) -> Document | None:
+    if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in cast(list[Any], rows)):
         return None
+    tables = cast(list[Document], rows)
     for key in ("code", "name", "number", "method", "pressure_barg"):
-        names = [str(row.get(key)) for row in rows]
-        if all(key in row for row in rows) and len(set(names)) == len(names):
-            return dict(zip(names, rows, strict=True))
+        names = [str(row.get(key)) for row in tables]
+        if all(key in row for row in tables) and len(set(names)) == len(names):
+            return dict(zip(names, tables, strict=True))
     return None

@@ -1,0 +1,1 @@
+"""The ledger of leaks and their repairs, and rates by area."""

@@ -1,0 +1,160 @@
+-- owns: leak, leak_step
+
+-- name: joint_of_tag
+-- The joint of a tag, or no row.
+SELECT joint_id FROM joint WHERE site_id = current_site() AND tag = %(tag)s;
+
+-- name: take_leak_lock
+-- The lock that the ledger's own trigger takes: who holds it sees every row before it and adds the next.
+SELECT pg_advisory_xact_lock(hashtext('leak'), current_site());
+
+-- name: take_leak_step_lock
+-- The same for the ledger of repairs.
+SELECT pg_advisory_xact_lock(hashtext('leak_step'), current_site());
+
+-- name: leak_of_uuid
+-- The row that a report with this UUID made, or no row.
+SELECT leak_id, joint_id, observed_at, severity, found_by, found_during, screening_ppmv, notes
+FROM leak
+WHERE site_id = current_site() AND client_uuid = %(client_uuid)s;
+
+-- name: step_of_uuid
+-- The row that a report with this UUID made, or no row.
+SELECT leak_step_id, leak_id, step, observed_at, done_by, notes
+FROM leak_step
+WHERE site_id = current_site() AND client_uuid = %(client_uuid)s;
+
+-- name: add_leak
+-- One leak, as reported.
+INSERT INTO leak (site_id, joint_id, observed_at, severity, found_by, found_during, screening_ppmv, notes, client_uuid)
+VALUES (current_site(), %(joint_id)s, %(observed_at)s, %(severity)s, %(found_by)s, %(found_during)s,
+        %(screening_ppmv)s, %(notes)s, %(client_uuid)s)
+RETURNING leak_id;
+
+-- name: add_step
+-- One step of a repair, as reported.
+INSERT INTO leak_step (site_id, leak_id, step, observed_at, done_by, notes, client_uuid)
+VALUES (current_site(), %(leak_id)s, %(step)s, %(observed_at)s, %(done_by)s, %(notes)s, %(client_uuid)s)
+RETURNING leak_step_id;
+
+-- name: add_leaks
+-- Those of the given leaks that are not in the ledger yet, in the order in which they happened.
+INSERT INTO leak (site_id, joint_id, observed_at, severity, found_by, found_during, screening_ppmv, notes, client_uuid,
+                  intake_id)
+SELECT current_site(), g.joint_id, g.observed_at, g.severity, g.found_by, g.found_during, g.screening_ppmv, g.notes,
+       g.client_uuid, %(intake_id)s::integer
+FROM unnest(%(joint_id)s::integer[], %(observed_at)s::timestamptz[], %(severity)s::text[], %(found_by)s::text[],
+            %(found_during)s::text[], %(screening_ppmv)s::double precision[], %(notes)s::text[], %(client_uuid)s::uuid[])
+     AS g (joint_id, observed_at, severity, found_by, found_during, screening_ppmv, notes, client_uuid)
+WHERE NOT EXISTS (SELECT FROM leak l WHERE l.site_id = current_site() AND l.client_uuid = g.client_uuid)
+ORDER BY g.observed_at, g.joint_id, g.severity;
+
+-- name: add_steps
+-- Those of the given repairs that are not in the ledger yet, each against the leak of its UUID.
+INSERT INTO leak_step (site_id, leak_id, step, observed_at, done_by, client_uuid, intake_id)
+SELECT current_site(), l.leak_id, g.step, g.observed_at, g.done_by, g.client_uuid, %(intake_id)s::integer
+FROM unnest(%(leak_uuid)s::uuid[], %(step)s::text[], %(observed_at)s::timestamptz[], %(done_by)s::text[],
+            %(client_uuid)s::uuid[])
+     AS g (leak_uuid, step, observed_at, done_by, client_uuid)
+JOIN leak l ON l.site_id = current_site() AND l.client_uuid = g.leak_uuid
+WHERE NOT EXISTS (SELECT FROM leak_step d WHERE d.site_id = current_site() AND d.client_uuid = g.client_uuid)
+ORDER BY g.observed_at, l.leak_id, g.step;
+
+-- name: known_leak_uuids
+-- Which of the given UUIDs the ledger has, with when the leak of each was repaired (NULL while open).
+SELECT l.client_uuid,
+       (SELECT min(d.observed_at) FROM leak_step d
+        WHERE d.site_id = l.site_id AND d.leak_id = l.leak_id AND d.step = 'repaired') AS repaired_at
+FROM leak l
+WHERE l.site_id = current_site() AND l.client_uuid = ANY (%(client_uuids)s::uuid[]);
+
+-- name: known_step_uuids
+-- Which of the given UUIDs the ledger of repairs has.
+SELECT client_uuid FROM leak_step WHERE site_id = current_site() AND client_uuid = ANY (%(client_uuids)s::uuid[]);
+
+-- name: read_leak
+-- One leak with the state of its repair.
+SELECT l.leak_id, l.joint_id, j.tag, a.name AS area, l.observed_at, l.severity, l.found_by, l.found_during,
+       l.screening_ppmv, l.notes, s.first_attempt_at, s.repaired_at, l.recorded_at
+FROM leak l
+JOIN joint j ON j.site_id = l.site_id AND j.joint_id = l.joint_id
+LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
+CROSS JOIN LATERAL (
+    SELECT min(d.observed_at) FILTER (WHERE d.step = 'first_attempt') AS first_attempt_at,
+           min(d.observed_at) FILTER (WHERE d.step = 'repaired') AS repaired_at
+    FROM leak_step d WHERE d.site_id = l.site_id AND d.leak_id = l.leak_id) s
+WHERE l.site_id = current_site() AND l.leak_id = %(leak_id)s;
+
+-- name: list_leaks
+-- A page of leaks, newest first; what was superseded by a correction is left out.
+SELECT l.leak_id, l.joint_id, j.tag, a.name AS area, l.observed_at, l.severity, l.found_by, l.found_during,
+       l.screening_ppmv, l.notes, s.first_attempt_at, s.repaired_at, l.recorded_at
+FROM leak l
+JOIN joint j ON j.site_id = l.site_id AND j.joint_id = l.joint_id
+LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
+CROSS JOIN LATERAL (
+    SELECT min(d.observed_at) FILTER (WHERE d.step = 'first_attempt') AS first_attempt_at,
+           min(d.observed_at) FILTER (WHERE d.step = 'repaired') AS repaired_at
+    FROM leak_step d WHERE d.site_id = l.site_id AND d.leak_id = l.leak_id) s
+WHERE l.site_id = current_site()
+  AND NOT EXISTS (SELECT FROM leak n WHERE n.site_id = l.site_id AND n.supersedes = l.leak_id)
+  AND (%(area)s::text IS NULL OR a.name = %(area)s)
+  AND (%(tag)s::text IS NULL OR j.tag = %(tag)s)
+  AND (NOT %(only_open)s::boolean OR s.repaired_at IS NULL)
+  AND (%(before_at)s::timestamptz IS NULL
+       OR (l.observed_at, l.leak_id) < (%(before_at)s::timestamptz, %(before_id)s::bigint))
+ORDER BY l.observed_at DESC, l.leak_id DESC
+LIMIT %(limit)s;
+
+-- name: read_ledger_beginning
+-- The first day on which anybody recorded a check or a leak: before it, silence says nothing about leaks.
+SELECT least((SELECT min(observed_at) FROM leak WHERE site_id = current_site()),
+             (SELECT min(observed_at) FROM check_result WHERE site_id = current_site()))::date;
+
+-- name: count_by_area
+-- Leaks, open leaks, repairs and joint-years of exposure of each area from one day to another. A joint counts from the
+-- first day that anything says it was there; one of which nothing says when, from the first day of the window.
+WITH first_seen AS (
+    SELECT joint_id, min(day) AS day
+    FROM (SELECT joint_id, made_up_on AS day FROM make_up WHERE site_id = current_site()
+          UNION ALL SELECT joint_id, observed_at::date FROM check_result WHERE site_id = current_site()
+          UNION ALL SELECT joint_id, observed_at::date FROM leak WHERE site_id = current_site()) e
+    GROUP BY joint_id
+), exposure AS (
+    SELECT coalesce(j.area_id, 0) AS area_id, count(*) AS joints,
+           sum(greatest(0, %(until_on)s::date
+               - greatest(%(since_on)s::date, coalesce(least(j.made_up_on, f.day), %(since_on)s::date)))) / 365.25
+               AS joint_years
+    FROM joint j LEFT JOIN first_seen f ON f.joint_id = j.joint_id
+    WHERE j.site_id = current_site()
+    GROUP BY 1
+), leaks AS (
+    SELECT coalesce(j.area_id, 0) AS area_id, l.severity, l.observed_at,
+           l.observed_at::date >= %(since_on)s::date AS in_window,
+           (SELECT min(d.observed_at) FROM leak_step d
+            WHERE d.site_id = l.site_id AND d.leak_id = l.leak_id AND d.step = 'repaired'
+              AND d.observed_at::date <= %(until_on)s::date) AS repaired_at
+    FROM leak l JOIN joint j ON j.site_id = l.site_id AND j.joint_id = l.joint_id
+    WHERE l.site_id = current_site() AND l.observed_at::date <= %(until_on)s::date
+      AND NOT EXISTS (SELECT FROM leak n WHERE n.site_id = l.site_id AND n.supersedes = l.leak_id)
+), counted AS (
+    SELECT area_id,
+           count(*) FILTER (WHERE in_window) AS leaks,
+           count(*) FILTER (WHERE in_window AND severity = 'weep') AS weeps,
+           count(*) FILTER (WHERE in_window AND severity = 'drip') AS drips,
+           count(*) FILTER (WHERE in_window AND severity = 'spray') AS sprays,
+           count(*) FILTER (WHERE repaired_at IS NULL) AS open_now,
+           max(%(until_on)s::date - observed_at::date) FILTER (WHERE repaired_at IS NULL) AS oldest_open_days,
+           count(*) FILTER (WHERE in_window AND repaired_at IS NOT NULL) AS repaired,
+           percentile_cont(0.5) WITHIN GROUP (ORDER BY extract(epoch FROM repaired_at - observed_at) / 86400)
+               FILTER (WHERE in_window AND repaired_at IS NOT NULL) AS median_repair_days
+    FROM leaks GROUP BY area_id
+)
+SELECT e.area_id, a.name AS area, e.joints, e.joint_years::double precision AS joint_years,
+       coalesce(c.leaks, 0) AS leaks, coalesce(c.weeps, 0) AS weeps, coalesce(c.drips, 0) AS drips,
+       coalesce(c.sprays, 0) AS sprays, coalesce(c.open_now, 0) AS open_now, c.oldest_open_days,
+       coalesce(c.repaired, 0) AS repaired, c.median_repair_days
+FROM exposure e
+LEFT JOIN counted c ON c.area_id = e.area_id
+LEFT JOIN area a ON a.site_id = current_site() AND a.area_id = e.area_id
+ORDER BY a.name NULLS LAST;

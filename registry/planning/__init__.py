@@ -1,0 +1,1 @@
+"""Due checks laid into weeks against the crew's hours."""
