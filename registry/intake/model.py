@@ -106,6 +106,7 @@ class Table:
     faults: tuple[Issue, ...] = ()
     above: tuple[tuple[str, ...], ...] = ()  # title rows over the headings, to write refused rows in the same layout
     sheet: str | None = None
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
