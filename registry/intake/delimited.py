@@ -1,4 +1,4 @@
-"""Text tables: which encoding, which delimiter, and the cells; fast where the file is well-formed, patient where it is not."""
+"""Text tables: encoding, delimiter and cells; fast where the file is well-formed, patient where it is not."""
 
 import codecs
 import csv
@@ -67,7 +67,7 @@ def too_long_a_line(data: bytes) -> int | None:
 
 
 def without_separator_line(text: str) -> tuple[str, str | None]:
-    """The text less a first line `sep=;`, which spreadsheets write and do not count as a row; and the delimiter it names."""
+    """The text less a first line `sep=;`, which a spreadsheet does not count as a row; and the delimiter it names."""
     if found := _SEPARATOR_LINE.match(text[:16]):
         return text[found.end() :], found[1]
     return text, None
@@ -160,8 +160,7 @@ def _patiently(body: str, delimiter: str, rows_above: int, width: int, name: str
                         row,
                         None,
                         delimiter.join(last[width:])[:80],
-                        f"the row has more cells than there are headings: put a cell that contains {delimiter!r} in
-                        quotes",
+                        f"are cells beyond the headings: put a cell that contains {delimiter!r} in quotation marks",
                     )
                 )
             for number, cells in enumerate(columns):

@@ -20,7 +20,7 @@ _UNIT_BEHIND: Final = re.compile(r"^[+-]?[\d.,]+\s*[A-Za-z°\"'/%][\w°/\"'()².
 def numbers(
     text: pl.Series, typed: pl.Series | None, column: Column, unit: Unit | None, decimal_comma: bool
 ) -> tuple[pl.Series, dict[str, str]]:
-    """The cells as numbers in the column's own unit (null where empty or bad), and the reason of each distinct bad cell.
+    """The cells as numbers in the column's own unit, null where empty or bad; and the reason of each distinct bad cell.
 
     `typed` are the cells that a workbook keeps as numbers; they are taken as they are.
     """

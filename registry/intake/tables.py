@@ -97,8 +97,7 @@ def contents(source: Path | bytes, name: str | None) -> tuple[bytes, str]:
 def _text(data: bytes, name: str, mapping: FileMapping) -> tuple[str, str, tuple[str, ...]]:
     if length := delimited.too_long_a_line(data):
         raise FileUnreadable(
-            f"{name} has a line of {length:,} bytes; a row has at most {delimited.LONGEST_LINE:,}: is it a table at
-            all?"
+            f"{name} has a line of {length:,} bytes, and a row has at most {delimited.LONGEST_LINE:,}: is it a table?"
         )
     text, encoding = delimited.decoded(data, name, mapping.encoding)
     text, said = delimited.without_separator_line(text)

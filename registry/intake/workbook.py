@@ -34,7 +34,7 @@ def top_rows(data: bytes, name: str, sheet: str | int | None, count: int) -> lis
 
 
 def grid(data: bytes, name: str, mapping: FileMapping) -> tuple[list[list[str]], pl.DataFrame, pl.DataFrame, str]:
-    """The rows down to the headings, the cells below as text, those that are numbers as numbers, and the sheet's name."""
+    """The rows down to the headings, the cells below as text and (where they are) as numbers, and the sheet's name."""
     sheet = _chosen(_opened(data, name), name, mapping.sheet)
     rows = _rows(sheet)
     top = [[_text(cell) or "" for cell in row] for row in islice(rows, mapping.header_row)]
