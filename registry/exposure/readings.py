@@ -29,11 +29,7 @@ class LineReadings:
 
 @dataclass(frozen=True, slots=True)
 class VibrationZones:
-    """Vibration sources of the plot plan.
-
-    At distance d < radius_m the velocity is velocity_mm_s x (1 - d / radius_m) ** decay; at and beyond the radius the zone says
-    nothing. decay 0 means the same everywhere inside, 1 a straight fall to nothing at the edge.
-    """
+    """Vibration sources of the plot plan: the velocity 1 m from each, how it falls with distance, how far it is felt."""
 
     east_m: Floats
     north_m: Floats

@@ -1,0 +1,72 @@
+"""Joints paired with places on their own line: readings, leaks."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+_BLOCK = 2_000_000  # pairs held at once, so that a line of a hundred thousand joints does not fill the memory
+
+
+class Pairs(NamedTuple):
+    """A block of pairs, grouped by joint: positions of joint and place, and where each joint's group starts."""
+
+    joint: Indices
+    place: Indices
+    starts: Indices
+
+
+def pairs_on_lines(joint_line: NDArray[np.integer], place_line: NDArray[np.integer]) -> Iterator[Pairs]:
+    """Yield every pair of a joint and a place on the same line (line 0 is no line), each joint's pairs in one block.
+
+    Within a joint the places keep the order in which they were given.
+    """
+    by_line = np.argsort(place_line, kind="stable")
+    lines = place_line[by_line]
+    first, last = np.searchsorted(lines, joint_line, "left"), np.searchsorted(lines, joint_line, "right")
+    joints = np.flatnonzero((last > first) & (joint_line != 0))
+    counts = (last - first)[joints]
+    ends = np.cumsum(counts)
+    at = 0
+    while at < len(joints):
+        before = ends[at - 1] if at else 0
+        until = max(int(np.searchsorted(ends, before + _BLOCK, "right")), at + 1)
+        count = counts[at:until]
+        starts = np.cumsum(count) - count
+        offset = np.arange(count.sum()) - np.repeat(starts, count)
+        chosen = joints[at:until]
+        yield Pairs(np.repeat(chosen, count), by_line[np.repeat(first[chosen], count) + offset], starts)
+        at = until
+
+
+def nearest_on_line(
+    joint_line: NDArray[np.integer],
+    joint_east_m: Floats,
+    joint_north_m: Floats,
+    place_line: NDArray[np.integer],
+    place_east_m: Floats,
+    place_north_m: Floats,
+    within_m: float,
+) -> tuple[Indices, Floats]:
+    """Return for each joint the nearest place on its line and its distance in metres; -1 and inf where none is near enough.
+
+    Of places equally near the first given is taken, whatever else is asked for in the same call.
+    """
+    place = np.full(len(joint_line), -1, np.intp)
+    distance = np.full(len(joint_line), np.inf)
+    for pairs in pairs_on_lines(joint_line, place_line):
+        square = (joint_east_m[pairs.joint] - place_east_m[pairs.place]) ** 2
+        square += (joint_north_m[pairs.joint] - place_north_m[pairs.place]) ** 2
+        least = np.minimum.reduceat(square, pairs.starts)
+        sizes = np.diff(np.append(pairs.starts, len(square)))
+        first = np.where(square == np.repeat(least, sizes), np.arange(len(square)), len(square))
+        chosen = np.minimum.reduceat(first, pairs.starts)
+        near = least <= within_m**2
+        joint = pairs.joint[pairs.starts[near]]
+        place[joint] = pairs.place[chosen[near]]
+        distance[joint] = np.sqrt(least[near])
+    return place, distance
