@@ -30,7 +30,7 @@ from urllib.parse import quote
 import psycopg
 from psycopg import sql
 
-from registry.server_programs import ServerWillNotStart, program_name, programs_for, server_account
+from registry.server_programs import ServerWillNotStart, programs_for, running_program, server_account
 
 DATABASE = "jointwright"
 OWNER = "jointwright_owner"
@@ -76,9 +76,10 @@ class EmbeddedServer:
 
     @property
     def socket_folder(self) -> Path:
-        """The folder of the socket: beside the data, or under a short name where that path is too long for a socket."""
+        """The folder of the socket: beside the data, or under a short name where that path does not do for a socket."""
         beside = self.data_folder / "socket"
-        if len(str(beside)) + len("/.s.PGSQL.5432") <= _LONGEST_SOCKET_PATH:
+        # A comma would be read as two hosts, a colon as a host and its port.
+        if len(os.fsencode(beside / ".s.PGSQL.5432")) <= _LONGEST_SOCKET_PATH and not set(",:") & set(str(beside)):
             return beside
         # Not TMPDIR: another process may have another, and must find the same socket.
         digest = hashlib.sha256(str(self.data_folder).encode()).hexdigest()[:16]
@@ -88,6 +89,8 @@ class EmbeddedServer:
         self._prepare_folder()
         with self._starting():
             programs = programs_for(self._account, self.data_folder)
+            for left_behind in self.data_folder.glob("postgresql.new-*"):
+                shutil.rmtree(left_behind, ignore_errors=True)
             if not (self.cluster / "PG_VERSION").exists():
                 self._make_cluster(programs)
             self._check_version(programs)
@@ -164,13 +167,14 @@ class EmbeddedServer:
         if self._account is not None:
             os.chown(path, self._account.pw_uid, self._account.pw_gid)
 
-    def _run(self, *command: str, timeout: float = 120) -> subprocess.CompletedProcess[str]:
+    def _run(self, *command: str) -> subprocess.CompletedProcess[str]:
         account = self._account
         return subprocess.run(
             command,
             capture_output=True,
             text=True,
-            timeout=timeout,
+            timeout=_RECOVERY_PATIENCE_S + 60,
+            start_new_session=True,
             stdin=subprocess.DEVNULL,
             cwd="/",
             user=account.pw_uid if account else None,
@@ -182,8 +186,6 @@ class EmbeddedServer:
 
     def _make_cluster(self, programs: Path) -> None:
         # Made aside and renamed when whole: whoever is killed on the way leaves nothing that looks like a cluster.
-        for left_behind in self.data_folder.glob("postgresql.new-*"):
-            shutil.rmtree(left_behind, ignore_errors=True)
         making = self.data_folder / f"postgresql.new-{os.getpid()}"
         self._prepare_private(making)
         done = self._run(
@@ -222,40 +224,64 @@ class EmbeddedServer:
         deadline = time.monotonic() + _START_PATIENCE_S
         while True:
             self._remove_pid_file_of_another_program()
-            # The socket folder goes on the command line: the data folder may have been moved since it was made.
-            # A server that comes up from a kill replays its log first, which can take minutes.
-            done = self._run(
-                str(programs / "pg_ctl"),
-                "start",
-                "--wait",
-                f"--timeout={_RECOVERY_PATIENCE_S}",
-                f"--pgdata={self.cluster}",
-                f"--log={self.log}",
-                f"--options=-c port=5432 -c unix_socket_directories='{self.socket_folder}'",
-                timeout=_RECOVERY_PATIENCE_S + 60,
-            )
-            if done.returncode == 0 or self._answers():
+            if self._comes_up(self._launch(programs)):
                 return
             # After a kill, children of the old server hold the cluster for a second or two.
             if time.monotonic() > deadline:
                 raise ServerWillNotStart(f"see {self.log}: {_last_line(self.log.read_text(errors='replace'))}")
             time.sleep(0.3)
 
+    def _launch(self, programs: Path) -> int:
+        """Start the server as nobody's child, away from this terminal's Ctrl-C, and return its process number."""
+        quoted_folder = str(self.socket_folder).replace('"', '""')
+        done = self._run(
+            "/bin/sh",
+            "-c",
+            '"$@" </dev/null >>"$0" 2>&1 & echo $!',
+            str(self.log),
+            str(programs / "postgres"),
+            "-D",
+            str(self.cluster),
+            "-c",
+            "port=5432",
+            # Here and not in the configuration: the data folder may have been moved since the cluster was made.
+            "-c",
+            f'unix_socket_directories="{quoted_folder}"',
+        )
+        return int(done.stdout)
+
+    def _comes_up(self, pid: int) -> bool:
+        # A server that comes up from a kill replays its log first, which can take minutes.
+        deadline = time.monotonic() + _RECOVERY_PATIENCE_S
+        while time.monotonic() < deadline:
+            if self._answers():
+                return True
+            if running_program(pid) is None:
+                return False
+            time.sleep(0.03)
+        return False
+
     def _remove_pid_file_of_another_program(self) -> None:
-        """Drop `postmaster.pid` where a restart of the machine has given its number to another program.
+        """Drop `postmaster.pid` where its number is no server's: a restart of the machine may have given it away.
 
         PostgreSQL sees only that the number is in use, and would refuse to start for as long as that program runs.
         """
         pid_file = self.cluster / "postmaster.pid"
         with contextlib.suppress(OSError, ValueError, IndexError):
-            name = program_name(int(pid_file.read_text().split()[0]))
-            if name is not None and name not in ("postgres", "postmaster"):
+            name = running_program(int(pid_file.read_text().split()[0]))
+            if name not in ("postgres", "postmaster"):
                 pid_file.unlink()
 
     def _stop(self, programs: Path) -> None:
-        done = self._run(str(programs / "pg_ctl"), "stop", "--mode=fast", "--wait", f"--pgdata={self.cluster}")
+        patience = f"--timeout={_RECOVERY_PATIENCE_S}"
+        done = self._run(
+            str(programs / "pg_ctl"), "stop", "--mode=fast", "--wait", patience, f"--pgdata={self.cluster}"
+        )
         if done.returncode != 0 and self._answers():
             raise ServerWillNotStart(f"the server does not stop: {_last_line(done.stderr)}")
+        if self.socket_folder.parent != self.data_folder:
+            with contextlib.suppress(OSError):
+                self.socket_folder.rmdir()
 
     def _answers(self) -> bool:
         try:

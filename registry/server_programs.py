@@ -11,6 +11,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import psutil
+
 from registry.errors import Unavailable
 
 SERVER_USER = "jointwright"
@@ -94,11 +96,9 @@ def _runs(program: Path, account: pwd.struct_passwd) -> bool:
     return done.returncode == 0
 
 
-def program_name(pid: int) -> str | None:
-    """The name of a running process's program, or None if there is no such process or nobody can tell."""
-    if Path("/proc/self/comm").exists():
-        with contextlib.suppress(OSError):
-            return Path(f"/proc/{pid}/comm").read_text().strip()
-        return None
-    shown = subprocess.run(["ps", "-o", "comm=", "-p", str(pid)], capture_output=True, text=True, check=False)
-    return Path(shown.stdout.strip()).name if shown.returncode == 0 else None
+def running_program(pid: int) -> str | None:
+    """The name of a running process's program, or None if there is none; the dead that nobody has buried do not run."""
+    with contextlib.suppress(psutil.NoSuchProcess):
+        process = psutil.Process(pid)
+        return None if process.status() == psutil.STATUS_ZOMBIE else process.name()
+    return None
