@@ -20,6 +20,9 @@ IntArray = npt.NDArray[np.int64]
 JOINTS_A_BLOCK = 40_000
 """A plant grows into another block before a block holds more joints than this."""
 
+SOURCE_DECAY = 0.3
+"""Velocity falls with distance to this power: slower than in open ground, for steelwork carries it."""
+
 _BASIN_EAST_M = 790.0
 _BUILDINGS: tuple[tuple[str, Box], ...] = (
     ("Control room", (486.0, 184.0, 532.0, 204.0)),
@@ -64,6 +67,18 @@ class Equipment:
     row: IntArray
 
 
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A machine that turns or strokes: velocity at 1 m, the frequency it works at, and how far it is felt."""
+
+    tag: str
+    east_m: float
+    north_m: float
+    velocity_mm_s: float
+    frequency_hz: float
+    radius_m: float
+
+
 def blocks_for(joints: int) -> tuple[Block, ...]:
     """The blocks that a plant of so many joints has."""
     return tuple(Block(index) for index in range(max(1, -(-joints // JOINTS_A_BLOCK))))
@@ -81,6 +96,29 @@ def equipment_of(area: Area) -> Equipment:
         depth_m=np.array([row.depth_m for _, row, _ in rows]),
         row=np.array([position for position, _, _ in rows]),
     )
+
+
+def sources_of(block: Block) -> list[Source]:
+    """The machines of a block that shake what stands around them."""
+    sources: list[Source] = []
+    for area in AREAS:
+        stock = equipment_of(area)
+        for item in np.flatnonzero(np.array([area.rows[row].velocity_mm_s > 0 for row in stock.row])):
+            row = area.rows[int(stock.row[item])]
+            # Machines of one row do not shake alike: ± 15 % along the row, the same at every run.
+            share = 0.85 + 0.3 * (int(item) * 7 % 5) / 4
+            east, north = _rounded(block, float(stock.east_m[item]), float(stock.north_m[item]))
+            sources.append(
+                Source(
+                    tag=f"{block.number(area)}-{row.letter}-{stock.number[item]}",
+                    east_m=east,
+                    north_m=north,
+                    velocity_mm_s=round(row.velocity_mm_s * share, 2),
+                    frequency_hz=row.frequency_hz,
+                    radius_m=round(max(row.width_m, row.depth_m) / 2 + 8.0, 1),
+                )
+            )
+    return sources
 
 
 def plot_plan(blocks: tuple[Block, ...]) -> dict[str, Any]:
@@ -112,6 +150,14 @@ def _block_features(block: Block) -> list[dict[str, Any]]:
     water = shapely.difference(shore, shapely.Polygon(JETTY.outline))
     outline = tuple((float(x), float(y)) for x, y in water.exterior.coords[:-1])
     features.append(_polygon(block, "obstacle", f"Tidal basin{suffix}", outline, surface="water"))
+    for source in sources_of(block):
+        shakes = {
+            "velocity_mm_s": source.velocity_mm_s,
+            "frequency_hz": source.frequency_hz,
+            "radius_m": source.radius_m,
+            "decay": SOURCE_DECAY,
+        }
+        features.append(_feature("vibration_source", source.tag, "Point", [source.east_m, source.north_m], shakes))
     features += [_line(block, "walkway", name, path) for name, path in walkways()]
     features += [_line(block, "stair", "stair", path) for path in stairs()]
     features += [_point(block, "gate", name + suffix, east, north) for name, east, north in _GATES]
@@ -133,17 +179,6 @@ def _equipment_features(block: Block, area: Area) -> list[dict[str, Any]]:
             )
         ring = tuple((float(x), float(y)) for x, y in outline.exterior.coords[:-1])
         features.append(_polygon(block, "equipment", tag, ring, description=row.what))
-        if row.velocity_mm_s > 0:
-            # Machines of one row do not shake alike: ± 15 % along the row, the same at every run.
-            share = 0.85 + 0.3 * (item * 7 % 5) / 4
-            features.append(
-                _point(
-                    block, "vibration_source", tag, east, north,
-                    velocity_mm_s=round(row.velocity_mm_s * share, 2),
-                    frequency_hz=row.frequency_hz,
-                    radius_m=round(max(row.width_m, row.depth_m) / 2 + 9.0, 1),
-                )
-            )  # fmt: skip
     return features
 
 
