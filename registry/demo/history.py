@@ -133,7 +133,7 @@ def _candidates(process: Process, schedule: Schedule, generator: np.random.Gener
     seen = np.where(np.isfinite(found_at), np.inf, np.minimum(noticed, at_check))
     seen = np.where(seen < -0.05, seen, np.inf)
     # A spray is seen to at once; a weep in a harmless service waits for an occasion.
-    patience = np.array([[0.0, 0.0, 0.0], [60.0, 25.0, 2.0], [45.0, 16.0, 1.5], [22.0, 9.0, 1.0], [12.0, 6.0, 0.8], [8.0, 4.0, 0.5]])
+    patience = np.array([[0.0, 0.0, 0.0], [75.0, 30.0, 2.0], [55.0, 20.0, 1.5], [30.0, 12.0, 1.0], [18.0, 8.0, 0.8], [12.0, 5.0, 0.5]])
     wait = patience[process.consequence_class[joint], severity] * generator.lognormal(0.0, 0.7, len(joint))
     return _Defects(
         joint=joint,

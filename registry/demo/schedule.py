@@ -17,7 +17,7 @@ OLD_RULE_DAYS = np.array([0.0, 900.0, 730.0, 420.0, 365.0, 240.0])
 OLD_RULE_BY_AREA = np.array([0.8, 0.7, 1.0, 1.25, 1.5, 1.0, 1.4, 1.2])
 """Some units looked more often than their rule asked for, some less."""
 
-LATE = 0.055
+LATE_BY_AREA = np.array([0.055, 0.13, 0.10, 0.08, 0.05, 0.045, 0.05, 0.10])
 """Share of the joints whose check is overdue today."""
 NEVER_CHECKED = 0.012
 _SHORTEST_DAYS = 50.0
@@ -57,7 +57,7 @@ def check_schedule(
     Own method: a renewal walked backward from today, so that the share overdue today is the one wanted.
     """
     count = len(interval_days)
-    late = generator.random(count) < LATE
+    late = generator.random(count) < LATE_BY_AREA[area]
     share = np.where(late, generator.uniform(1.02, 1.6, count), generator.uniform(0.0, 0.985, count))
     day = -share * interval_days
     # Nobody's last check is older than what the old rule would have let pass, twice over.
