@@ -1,5 +1,6 @@
 """Which vibration a joint is taken to have: its own reading, its line's, a zone's on the plot plan, or the policy's."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -154,21 +155,26 @@ def _take_zones(
     joints = np.flatnonzero(found.source == ASSUMED)
     joints = joints[np.argsort(east_m[joints], kind="stable")]
     east, north = east_m[joints], north_m[joints]
+    no_frequency = np.isnan(zones.frequency_hz)
+    frequency = np.where(no_frequency, assumed_hz, zones.frequency_hz)
+    good = usable(zones.velocity_mm_s, frequency)
+    concern = np.where(good, concern_velocity(frequency), 1.0)
     highest = np.full(len(joints), -1.0)
     for at, radius in enumerate(zones.radius_m):
         begin, end = np.searchsorted(east, [zones.east_m[at] - radius, zones.east_m[at] + radius + 1e-6])
-        distance = np.hypot(east[begin:end] - zones.east_m[at], north[begin:end] - zones.north_m[at])
-        velocity = velocity_at_distance(zones.velocity_mm_s[at], distance, radius, zones.decay[at])
-        no_frequency = np.isnan(zones.frequency_hz[at])
-        frequency = np.full(len(velocity), assumed_hz if no_frequency else zones.frequency_hz[at])
-        good = usable(velocity, frequency)
-        found.refused[joints[begin:end][~np.isnan(velocity) & ~good]] = True
-        height = np.where(good, velocity, -1.0) / np.where(good, concern_velocity(frequency), 1.0)
-        higher = height > highest[begin:end]
-        highest[begin:end][higher] = height[higher]
-        rows = joints[begin:end][higher]
+        square = (east[begin:end] - zones.east_m[at]) ** 2 + (north[begin:end] - zones.north_m[at]) ** 2
+        near = begin + np.flatnonzero(square <= radius * radius)
+        if not good[at]:
+            found.refused[joints[near]] = True
+            continue
+        distance = np.sqrt(square[near - begin])
+        velocity = velocity_at_distance(zones.velocity_mm_s[at], distance, math.inf, zones.decay[at])
+        height = velocity / concern[at]
+        higher = height > highest[near]
+        highest[near[higher]] = height[higher]
+        rows = joints[near[higher]]
         found.velocity_mm_s[rows] = velocity[higher]
-        found.frequency_hz[rows] = frequency[higher]
-        found.frequency_assumed[rows] = no_frequency
+        found.frequency_hz[rows] = frequency[at]
+        found.frequency_assumed[rows] = no_frequency[at]
         found.distance_m[rows] = distance[higher]
         found.source[rows] = ZONE

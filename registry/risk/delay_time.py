@@ -173,8 +173,8 @@ def _excess(x: Floats, found: Floats) -> Floats:
 
 def _logit(x: Floats, p: Floats) -> tuple[Floats, Floats]:
     """ln(b / (1 - b)) and its slope over ln x."""
-    left = np.exp(-x)
     found = -np.expm1(-x)
+    left = 1.0 - found  # good enough for a slope
     missed = p * _excess(x, found) + (1.0 - p) * x * found
     slope = (p * found + (1.0 - p) * (found + x * left)) / missed - left / found
-    return np.log(missed) - np.log(p * found), x * slope
+    return np.log(missed / (p * found)), x * slope
