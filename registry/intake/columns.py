@@ -21,6 +21,7 @@ TYPES: Final[dict[str, pl.DataType]] = {
     "time": pl.Datetime("us", "UTC"),
     "yes_no": pl.Boolean(),
 }
+_DASHES: Final = ("-", "--", "–", "—")
 _END_WORDS: Final = re.compile(r"^\W*(end\b|total\b|\d+ (joints|rows|items)\b)", re.IGNORECASE)
 
 
@@ -33,14 +34,11 @@ def typed_rows(table: Table, columns: Sequence[Column], mapping: FileMapping, *,
     """
     bound, notes = bindings(table, columns, mapping)
     table, ended = _without_end_lines(table, [binding.raw for binding in bound.values()])
-    if mapping.blank:
-        blank = [words.plain_words(way) or way for way in mapping.blank]
-        told = pl.all().str.strip_chars().str.to_lowercase()
-        table = replace(table, cells=table.cells.select(pl.when(~told.is_in([*blank, *mapping.blank])).then(pl.all())))
+    given = _without_blanks(table.cells, mapping.blank)
     parsed: dict[str, pl.Series] = {ROW: table.row_numbers.rename(ROW)}
     issues = list(fault for fault in table.faults if fault.row in set(table.row_numbers.to_list()))
     for column in columns:
-        values, found = _parsed(table, column, bound.get(column.name), mapping, today)
+        values, found = _parsed(table, given, column, bound.get(column.name), mapping, today)
         parsed[column.name] = values.rename(column.name)
         issues += found
     rows = TypedRows(
@@ -56,7 +54,7 @@ def typed_rows(table: Table, columns: Sequence[Column], mapping: FileMapping, *,
 
 
 def _parsed(
-    table: Table, column: Column, binding: Binding | None, mapping: FileMapping, today: dt.date
+    table: Table, given: pl.DataFrame, column: Column, binding: Binding | None, mapping: FileMapping, today: dt.date
 ) -> tuple[pl.Series, list[Issue]]:
     kind = TYPES[column.kind]
     default = mapping.defaults.get(column.name)
@@ -64,7 +62,7 @@ def _parsed(
         values, issues = pl.repeat(None, table.cells.height, dtype=kind, eager=True), list[Issue]()
         text = values
     else:
-        text = table.cells[binding.raw]
+        text = given[binding.raw]
         values, reasons = _of_kind(text, table, column, binding, mapping, today)
         issues = _issues(text, table.row_numbers, binding.heading, reasons)
     if default is not None:
@@ -74,11 +72,21 @@ def _parsed(
         values = pl.select(pl.when(text.is_null()).then(pl.lit(filler[0], dtype=kind)).otherwise(values)).to_series()
     elif column.required and text.null_count():
         heading = column.name if binding is None else binding.heading
+        empty = text.is_null()
+        written = text if binding is None else table.cells[binding.raw]  # a dash, say
         issues += [
-            Issue(row, heading, None, "is empty, and every row needs it: fill it in, or leave the row out")
-            for row in table.row_numbers.filter(text.is_null()).to_list()
+            Issue(row, heading, cell, "is empty, and every row needs it: fill it in, or leave the row out")
+            for row, cell in zip(
+                table.row_numbers.filter(empty).to_list(), written.filter(empty).to_list(), strict=True
+            )
         ]
     return values, issues
+
+
+def _without_blanks(cells: pl.DataFrame, blank: Sequence[str]) -> pl.DataFrame:
+    """The cells with those that stand for nothing made null: a lone dash, and what the mapping calls blank."""
+    words_for_nothing = [*_DASHES, *(way.strip().casefold() for way in blank)]
+    return cells.select(pl.when(~pl.all().str.to_lowercase().is_in(words_for_nothing)).then(pl.all()))
 
 
 def _of_kind(

@@ -199,6 +199,11 @@ class TypedRows:
         ]
         return replace(self, issues=self.in_order((*self.issues, *more)))
 
+    def with_values(self, column: str, values: pl.Series) -> "TypedRows":
+        """These rows with other values in a column (found rather than read), which counts as given from now on."""
+        frame = self.frame.with_columns(values.alias(column))
+        return replace(self, frame=frame, given=self.given | {column})
+
     def values_at(self, column: str, rows: Sequence[int]) -> list[str | None]:
         """What the file says in `column` at the given row numbers (ascending)."""
         raw = self.raw.get(column)

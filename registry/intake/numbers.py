@@ -13,6 +13,7 @@ _POINT_THOUSANDS: Final = re.compile(r"^[+-]?\d{1,3}(,\d{3})+(\.\d+)$|^[+-]?\d{1
 _COMMA_THOUSANDS: Final = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+(,\d+)$|^[+-]?\d{1,3}(\.\d{3}){2,}$")
 _SPACED_THOUSANDS: Final = re.compile(r"^[+-]?\d{1,3}([ '\u00a0\u202f]\d{3})+([.,]\d+)?$")
 _FRACTION: Final = re.compile(r"^(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*/\s*(\d+)$")
+_MEANT_FIGURES: Final = 13
 _INCH_MARK: Final = re.compile(r"\s*(\"|''|″|”|in\.?|inch)$")
 _UNIT_BEHIND: Final = re.compile(r"^[+-]?[\d.,]+\s*[A-Za-z°\"'/%][\w°/\"'()². ]*$")
 
@@ -52,7 +53,10 @@ def numbers(
     if unit is not None and column.quantity is not None:
         own = unit_at_end(column.name, column.quantity)
         assert own is not None
-        ours = converted(given, unit.suffix, own[1].suffix, column.quantity)
+        if unit.suffix != own[1].suffix:
+            # A product of decimal fractions is kept as the decimal it means: 393.75 ft is 120.015 m, not
+            # 120.01499999999999.
+            ours = converted(given, unit.suffix, own[1].suffix, column.quantity).round_sig_figs(_MEANT_FIGURES)
     return _within_bounds(text, ours, column, unit, reasons), reasons
 
 

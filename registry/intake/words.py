@@ -76,9 +76,16 @@ def choices(text: pl.Series, column: Column, spellings: Spellings) -> tuple[pl.S
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word that looks most like this one, if any looks like it at all."""
-    near = difflib.get_close_matches(plain_words(word), [plain_words(one) for one in known], n=1, cutoff=0.6)
-    return near[0] if near else None
+    """The known word that looks most like this one, if any looks like it at all.
+
+    Examples
+    --------
+    >>> nearest("Elektrolysis hal", ["Jetty", "Electrolysis hall"]), nearest("TBC", ["Jetty"])
+    ('Electrolysis hall', None)
+    """
+    plain = {plain_words(one): one for one in known}
+    near = difflib.get_close_matches(plain_words(word), list(plain), n=1, cutoff=0.6)
+    return plain[near[0]] if near else None
 
 
 def _advice(cell: str, known: Mapping[str, str], column: Column) -> str:
