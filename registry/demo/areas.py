@@ -69,7 +69,7 @@ def _rectangle(west: float, south: float, east: float, north: float) -> tuple[tu
     return ((west, south), (east, south), (east, north), (west, north))
 
 
-_SOUTH_AISLES = (53.0, 71.0, 89.0, 107.0, 125.0)
+_SOUTH_AISLES = (33.0, 53.0, 71.0, 89.0, 107.0, 125.0)
 _NORTH_AISLES = (185.0, 203.0, 221.0, 239.0, 257.0, 275.0)
 _UTILITY = (15.0, 20.0, 25.0, 40.0, 50.0, 80.0)
 _SMALL = (15.0, 20.0, 25.0, 40.0)

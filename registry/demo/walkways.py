@@ -70,7 +70,7 @@ _SOUTH = frozenset({10, 20, 30, 50})
 def _spine_ends(number: int) -> tuple[float, float, float]:
     """Where a unit's rack leaves the main rack, where it ends, and where the stair at its end stands on the ground."""
     if number in _SOUTH:
-        return MAIN_RACK_NORTH_M, 40.0, 31.0
+        return MAIN_RACK_NORTH_M, 40.0, 33.0
     return MAIN_RACK_NORTH_M, 258.0 if number == 40 else 284.0, 267.0 if number == 40 else 293.0
 
 
