@@ -47,7 +47,8 @@ def read_thermal_histories(connection: Connection, joint_ids: Sequence[int] | No
 
 
 def list_known_readings(connection: Connection, columns: Mapping[str, Sequence[Any]]) -> dict[int, float]:
-    """Velocity in mm/s that is recorded under the subject, place, time and frequency of a given reading, by its number."""
+    """Velocity in mm/s that is recorded under the subject, place, time and frequency of a given reading, by its
+    number."""
     return dict(connection.execute(SQL["list_known_readings"], columns).fetchall())
 
 

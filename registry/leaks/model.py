@@ -1,7 +1,7 @@
 """A leak, what was done about it, and how often an area leaks."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal
 from uuid import UUID
 
@@ -112,6 +112,16 @@ class AreaRate:
     leaks_per_1000_joint_years: float | None
     lower_limit: float | None
     upper_limit: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LeakRates:
+    """Leaks of a window of days, area by area and for the whole site; `since_on` is None where nothing is recorded."""
+
+    since_on: date | None
+    until_on: date
+    areas: list[AreaRate]
+    whole_site: AreaRate
 
 
 class JointUnknown(NotFound):

@@ -1,9 +1,5 @@
 -- owns: leak, leak_step
 
--- name: joint_of_tag
--- The joint of a tag, or no row.
-SELECT joint_id FROM joint WHERE site_id = current_site() AND tag = %(tag)s;
-
 -- name: take_leak_lock
 -- The lock that the ledger's own trigger takes: who holds it sees every row before it and adds the next.
 SELECT pg_advisory_xact_lock(hashtext('leak'), current_site());
@@ -38,39 +34,37 @@ VALUES (current_site(), %(leak_id)s, %(step)s, %(observed_at)s, %(done_by)s, %(n
 RETURNING leak_step_id;
 
 -- name: add_leaks
--- Those of the given leaks that are not in the ledger yet, in the order in which they happened.
-INSERT INTO leak (site_id, joint_id, observed_at, severity, found_by, found_during, screening_ppmv, notes, client_uuid,
-                  intake_id)
+-- Many leaks, in the order in which they happened.
+INSERT INTO leak (site_id, joint_id, observed_at, severity, found_by, found_during, screening_ppmv, notes, intake_id)
 SELECT current_site(), g.joint_id, g.observed_at, g.severity, g.found_by, g.found_during, g.screening_ppmv, g.notes,
-       g.client_uuid, %(intake_id)s::integer
+       %(intake_id)s::integer
 FROM unnest(%(joint_id)s::integer[], %(observed_at)s::timestamptz[], %(severity)s::text[], %(found_by)s::text[],
-            %(found_during)s::text[], %(screening_ppmv)s::double precision[], %(notes)s::text[], %(client_uuid)s::uuid[])
-     AS g (joint_id, observed_at, severity, found_by, found_during, screening_ppmv, notes, client_uuid)
-WHERE NOT EXISTS (SELECT FROM leak l WHERE l.site_id = current_site() AND l.client_uuid = g.client_uuid)
-ORDER BY g.observed_at, g.joint_id, g.severity;
+            %(found_during)s::text[], %(screening_ppmv)s::double precision[], %(notes)s::text[])
+     AS g (joint_id, observed_at, severity, found_by, found_during, screening_ppmv, notes)
+ORDER BY g.observed_at, g.joint_id;
 
 -- name: add_steps
--- Those of the given repairs that are not in the ledger yet, each against the leak of its UUID.
-INSERT INTO leak_step (site_id, leak_id, step, observed_at, done_by, client_uuid, intake_id)
-SELECT current_site(), l.leak_id, g.step, g.observed_at, g.done_by, g.client_uuid, %(intake_id)s::integer
-FROM unnest(%(leak_uuid)s::uuid[], %(step)s::text[], %(observed_at)s::timestamptz[], %(done_by)s::text[],
-            %(client_uuid)s::uuid[])
-     AS g (leak_uuid, step, observed_at, done_by, client_uuid)
-JOIN leak l ON l.site_id = current_site() AND l.client_uuid = g.leak_uuid
-WHERE NOT EXISTS (SELECT FROM leak_step d WHERE d.site_id = current_site() AND d.client_uuid = g.client_uuid)
+-- Many repairs, each against the leak of its joint and time.
+INSERT INTO leak_step (site_id, leak_id, step, observed_at, done_by, intake_id)
+SELECT current_site(), l.leak_id, g.step, g.observed_at, g.done_by, %(intake_id)s::integer
+FROM unnest(%(joint_id)s::integer[], %(leak_at)s::timestamptz[], %(step)s::text[], %(observed_at)s::timestamptz[],
+            %(done_by)s::text[])
+     AS g (joint_id, leak_at, step, observed_at, done_by)
+JOIN leak l ON l.site_id = current_site() AND l.joint_id = g.joint_id AND l.observed_at = g.leak_at
+WHERE NOT EXISTS (SELECT FROM leak n WHERE n.site_id = l.site_id AND n.supersedes = l.leak_id)
 ORDER BY g.observed_at, l.leak_id, g.step;
 
--- name: known_leak_uuids
--- Which of the given UUIDs the ledger has, with when the leak of each was repaired (NULL while open).
-SELECT l.client_uuid,
-       (SELECT min(d.observed_at) FROM leak_step d
-        WHERE d.site_id = l.site_id AND d.leak_id = l.leak_id AND d.step = 'repaired') AS repaired_at
+-- name: list_leaks_of_joints
+-- What the ledger says of the given joints, with the repairs of each leak.
+SELECT l.leak_id, l.joint_id, l.observed_at, l.severity, s.first_attempt_at, s.repaired_at
 FROM leak l
-WHERE l.site_id = current_site() AND l.client_uuid = ANY (%(client_uuids)s::uuid[]);
-
--- name: known_step_uuids
--- Which of the given UUIDs the ledger of repairs has.
-SELECT client_uuid FROM leak_step WHERE site_id = current_site() AND client_uuid = ANY (%(client_uuids)s::uuid[]);
+CROSS JOIN LATERAL (
+    SELECT min(d.observed_at) FILTER (WHERE d.step = 'first_attempt') AS first_attempt_at,
+           min(d.observed_at) FILTER (WHERE d.step = 'repaired') AS repaired_at
+    FROM leak_step d WHERE d.site_id = l.site_id AND d.leak_id = l.leak_id) s
+WHERE l.site_id = current_site() AND l.joint_id = ANY (%(joint_ids)s::integer[])
+  AND NOT EXISTS (SELECT FROM leak n WHERE n.site_id = l.site_id AND n.supersedes = l.leak_id)
+ORDER BY l.leak_id;
 
 -- name: read_leak
 -- One leak with the state of its repair.

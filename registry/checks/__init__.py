@@ -1,0 +1,1 @@
+"""What was found at a joint: the ledger of field results."""

@@ -1,0 +1,173 @@
+"""Record what was found at a joint, once, and let its due date and the leak ledger follow."""
+
+from datetime import date
+from uuid import uuid5
+
+from registry.checks import store
+from registry.checks.model import (
+    RESULTS,
+    SEVERITY_OF,
+    CheckAnswer,
+    CheckReport,
+    CheckReportedOtherwise,
+    CheckRouteUnknown,
+    CheckUnfit,
+    JointUnnamed,
+    RecordedCheck,
+    StopUnknown,
+)
+from registry.db import Connection
+from registry.intervals.model import DUE_REASONS
+from registry.intervals.service import reschedule_joints
+from registry.intervals.store import list_joints_of_lines, read_due, share_score_lock
+from registry.joints.store import read_joint
+from registry.leaks import service as leaks
+from registry.leaks.model import JointUnknown, LeakReport
+from registry.leaks.store import list_leaks
+
+_LEAK_OF_CHECK = "leak"
+
+
+def record_result(connection: Connection, report: CheckReport, today: date) -> CheckAnswer:
+    """Add a result to the ledger, open a leak if it is one, and score the joint anew.
+
+    'tight' and 'retightened' move the due date; 'weeping' and 'leaking' open a leak, unless one is open on the joint
+    already; 'not_reached' leaves everything as it is. The same report again (by `client_uuid`) adds nothing and gets
+    the same answer. Raises JointUnnamed, JointUnknown, CheckRouteUnknown, CheckUnfit, InTheFuture, or
+    CheckReportedOtherwise where the UUID stands with other content.
+    """
+    _refuse_unfit(report, today)
+    # The lock that scoring takes alone, see registry/intervals/service.py; first of all, so that everyone waits in
+    # one order.
+    share_score_lock(connection)
+    joint_id, tag = _joint_of(connection, report)
+    if report.route_id is not None and not store.route_exists(connection, report.route_id):
+        raise CheckRouteUnknown(f"no route {report.route_id} here")
+    # Taken before the look, so that of the same report sent twice at once the second finds the first.
+    store.take_check_lock(connection)
+    before = read_due(connection, joint_id)
+    stands = store.check_of_uuid(connection, report.client_uuid)
+    if stands is None:
+        check_result_id = store.add_check(connection, joint_id, report)
+        leak_id = _opened_leak(connection, report, tag, today)
+        if report.result != "not_reached":
+            # A leak may call in its neighbours on the line.
+            reschedule_joints(
+                connection, [joint_id] if leak_id is None else list_joints_of_lines(connection, [joint_id])
+            )
+    else:
+        _refuse_other(report, joint_id, stands)
+        check_result_id, leak_id = stands.check_result_id, _open_leak(connection, report, tag)
+    after = read_due(connection, joint_id)
+    return CheckAnswer(
+        check_result_id=check_result_id,
+        joint_id=joint_id,
+        tag=tag,
+        result=report.result,
+        leak_id=leak_id,
+        old_due_on=None if before is None else before[0],
+        new_due_on=None if after is None else after[0],
+        due_reason=None if after is None else DUE_REASONS[after[1]],
+        repeated=stands is not None,
+    )
+
+
+def joint_at_stop(connection: Connection, route_id: int, position: int) -> int:
+    """The joint of a route's stop. Raises CheckRouteUnknown or StopUnknown."""
+    if not store.route_exists(connection, route_id):
+        raise CheckRouteUnknown(f"no route {route_id} here")
+    joint_id = store.joint_at_stop(connection, route_id, position)
+    if joint_id is None:
+        raise StopUnknown(f"route {route_id} has no stop {position}")
+    return joint_id
+
+
+def report_leak(connection: Connection, report: LeakReport, today: date) -> int:
+    """Add a leak that was found otherwise than by a check, score its line anew, and return the leak's number.
+
+    Raises what `registry.leaks.service.report_leak` raises.
+    """
+    share_score_lock(connection)
+    leak_id = leaks.report_leak(connection, report, today)
+    reschedule_joints(
+        connection, list_joints_of_lines(connection, [leaks.read_leak(connection, leak_id).joint_id])
+    )
+    return leak_id
+
+
+def _refuse_unfit(report: CheckReport, today: date) -> None:
+    if report.result not in RESULTS:
+        raise CheckUnfit(f"'{report.result}' is no result: it is one of {', '.join(RESULTS)}")
+    if report.screening_ppmv is not None and not report.screening_ppmv >= 0:
+        raise CheckUnfit(f"a screening value of {report.screening_ppmv:g} ppmv is below zero")
+    if report.severity is not None and report.result not in SEVERITY_OF:
+        raise CheckUnfit(f"'{report.result}' is no leak, and so has no severity")
+    leaks.refuse_future(report.observed_at, today)
+
+
+def _joint_of(connection: Connection, report: CheckReport) -> tuple[int, str]:
+    if (report.tag is None) == (report.joint_id is None):
+        raise JointUnnamed("name the joint by its tag or by its number")
+    if report.tag is not None:
+        joint = read_joint(connection, report.tag)
+        if joint is None:
+            raise JointUnknown(f"no joint '{report.tag}' here")
+        return joint.joint_id, joint.tag
+    assert report.joint_id is not None, "one of the two is given"
+    tag = store.tag_of_joint(connection, report.joint_id)
+    if tag is None:
+        raise JointUnknown(f"no joint number {report.joint_id} here")
+    return report.joint_id, tag
+
+
+def _refuse_other(report: CheckReport, joint_id: int, stands: RecordedCheck) -> None:
+    given = (
+        joint_id,
+        report.observed_at,
+        report.result,
+        report.screening_ppmv,
+        report.checked_by,
+        report.notes,
+        report.route_id,
+    )
+    recorded = (
+        stands.joint_id,
+        stands.observed_at,
+        stands.result,
+        stands.screening_ppmv,
+        stands.checked_by,
+        stands.notes,
+        stands.route_id,
+    )
+    if given != recorded:
+        raise CheckReportedOtherwise(f"check {stands.check_result_id} was recorded under this UUID with other content")
+
+
+def _opened_leak(connection: Connection, report: CheckReport, tag: str, today: date) -> int | None:
+    """The leak that a result opens, or the one that is open on the joint already: a leak seen twice is one leak."""
+    if report.result not in SEVERITY_OF:
+        return None
+    found = _open_leak(connection, report, tag)
+    if found is not None:
+        return found
+    return leaks.report_leak(
+        connection,
+        LeakReport(
+            tag=tag,
+            observed_at=report.observed_at,
+            severity=report.severity or SEVERITY_OF[report.result],
+            client_uuid=uuid5(report.client_uuid, _LEAK_OF_CHECK),
+            found_during="check",
+            found_by=report.checked_by,
+            screening_ppmv=report.screening_ppmv,
+            notes=report.notes,
+        ),
+        today,
+    )
+
+
+def _open_leak(connection: Connection, report: CheckReport, tag: str) -> int | None:
+    if report.result not in SEVERITY_OF:
+        return None
+    found = list_leaks(connection, tag=tag, only_open=True, limit=1)
+    return found[0].leak_id if found else None

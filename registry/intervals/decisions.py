@@ -1,0 +1,164 @@
+"""What passes in and out of the intervals: runs, due joints, overrides, and what can be wrong with asking for them."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from registry.errors import Invalid, NotFound, on_constraint
+from registry.intervals.model import DUE_REASONS, LIMITS
+from registry.risk.model import assumed_labels
+
+LONGEST_OVERRIDE_DAYS = 36_525
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreRun:
+    """A run of scores: by which policy, as of which day, from what was recorded until when."""
+
+    score_run_id: int
+    policy_version: int
+    as_of: date
+    joints: int
+    inputs_until: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreSummary:
+    """A published run in numbers of joints."""
+
+    score_run_id: int
+    policy_version: int
+    as_of: date
+    joints: int
+    overdue: int
+    due_in_30_days: int
+    beyond_checking: int
+    vibration_action: int
+    no_record: int
+
+
+@dataclass(frozen=True, slots=True)
+class StoredScore:
+    """What is stored of one joint's score, as far as an explanation must agree with it."""
+
+    joint_id: int
+    tag: str
+    family: str
+    service: str
+    line: str | None
+    area: str | None
+    defect_rate_per_year: float
+    delay_rate_per_year: float
+    interval_days: float
+    interval_limit: int
+    due_on: date
+    due_reason: int
+    leak_rate_now_per_year: float
+    risk_now: float
+    risk_rank: int
+
+
+@dataclass(frozen=True, slots=True)
+class DueJoint:
+    """A joint in the due list. Codes are as stored; `limit`, `reason` and `assumed` say them in words."""
+
+    joint_id: int
+    tag: str
+    area: str | None
+    line: str | None
+    family: str
+    service: str
+    east_m: float
+    north_m: float
+    elevation_m: float
+    due_on: date
+    due_reason: int
+    interval_days: float
+    interval_limit: int
+    last_satisfactory_on: date
+    consequence_class: int
+    likelihood_class: int
+    leak_rate_now_per_year: float
+    risk_now: float
+    risk_rank: int
+    check_minutes: float
+    beyond_checking: bool
+    vibration_action: bool
+    assumed_inputs: int
+
+    @property
+    def reason(self) -> str:
+        """What set the due date."""
+        return DUE_REASONS[self.due_reason]
+
+    @property
+    def limit(self) -> str:
+        """What set the interval."""
+        return LIMITS[self.interval_limit]
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """Which inputs nobody gave."""
+        return assumed_labels(self.assumed_inputs)
+
+
+@dataclass(frozen=True, slots=True)
+class DueFilter:
+    """Which joints a due list holds. `before_on` leaves out what falls due on that day or later: the overdue ones."""
+
+    area: str | None = None
+    family: str | None = None
+    service: str | None = None
+    before_on: date | None = None
+    until_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """An engineer's decision on one joint's interval, in force to and with a day."""
+
+    interval_override_id: int
+    joint_id: int
+    tag: str
+    interval_days: float
+    until_on: date
+    decided_by: str
+    reason: str
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverrideRequest:
+    """A decision to be recorded. To end one early, record another that ends before today."""
+
+    tag: str
+    interval_days: float
+    until_on: date
+    decided_by: str
+    reason: str
+
+
+class NotScored(NotFound):
+    """The site is not scored yet"""
+
+    slug = "not-scored"
+
+
+class JointNotScored(NotFound):
+    """There is no score of this joint"""
+
+    slug = "joint-not-scored"
+
+
+class OverrideUnfit(Invalid):
+    """An override names a joint, a number of days, an end, a person and a reason"""
+
+    slug = "override-unfit"
+
+
+@on_constraint("interval_override_positive")
+class OverrideNotPositive(Invalid):
+    """An interval is longer than nothing"""
+
+    slug = "override-not-positive"
+
+

@@ -1,0 +1,216 @@
+-- owns: score_run, score, interval_override
+
+-- name: take_score_lock
+-- Be the only one who scores the site; waits for whoever records a result.
+SELECT pg_advisory_xact_lock(hashtext('score'), current_site());
+
+-- name: share_score_lock
+-- Keep a new run of scores from being swapped in until the transaction ends; others who record may do the same.
+SELECT pg_advisory_xact_lock_shared(hashtext('score'), current_site());
+
+-- name: take_reschedule_lock
+-- One change of single joints' scores at a time, so that nobody computes from facts that another is about to add to.
+SELECT pg_advisory_xact_lock(hashtext('reschedule'), current_site());
+
+-- name: open_run
+-- Begin a run of scores; nobody sees it before it is published.
+INSERT INTO score_run (site_id, policy_version, as_of, joints)
+VALUES (current_site(), %(policy_version)s, %(as_of)s, %(joints)s)
+RETURNING score_run_id, policy_version, as_of, joints, inputs_until;
+
+-- name: create_partition
+-- The table that takes the rows of an open run.
+SELECT score_partition_create(%(score_run_id)s);
+
+-- name: publish_partition
+-- Index the rows of an open run and put them in the place of the run before.
+SELECT score_partition_publish(%(score_run_id)s);
+
+-- name: read_current_run
+-- The run that is shown, or no row.
+SELECT score_run_id, policy_version, as_of, joints, inputs_until
+FROM score_run WHERE site_id = current_site() AND score_run_id = current_score_run();
+
+-- name: read_joint_columns
+-- What the score takes of each joint (of the given ones, or of all); columns, none of them null.
+SELECT j.joint_id, j.location[0] AS east_m, j.location[1] AS north_m, coalesce(j.elevation_m, 'NaN') AS elevation_m,
+       coalesce(j.area_id, 0) AS area_id, coalesce(j.line_id, 0) AS line_id, j.family_id, j.service_id,
+       coalesce(j.size_mm, 'NaN') AS size_mm, j.pressure_barg, coalesce(j.temperature_degc, 'NaN') AS temperature_degc,
+       coalesce(j.made_up_on, '0001-01-01') AS made_up_on,
+       coalesce(j.vibration_mm_s, 'NaN') AS vibration_mm_s, coalesce(j.vibration_hz, 'NaN') AS vibration_hz,
+       coalesce(j.thermal_cycles_per_year, 'NaN') AS thermal_cycles_per_year,
+       coalesce(j.thermal_range_degc, 'NaN') AS thermal_range_degc,
+       (CASE j.access WHEN 'grade' THEN 1 WHEN 'platform' THEN 2 WHEN 'ladder' THEN 3 WHEN 'scaffold' THEN 4 ELSE 0
+        END)::smallint AS access,
+       coalesce(v.velocity_mm_s, 'NaN') AS last_vibration_mm_s, coalesce(v.frequency_hz, 'NaN') AS last_vibration_hz,
+       coalesce(m.made_up_on, '0001-01-01') AS last_make_up_on, coalesce(m.accepted, false) AS last_make_up_accepted,
+       coalesce(m.witnessed, false) AS last_make_up_witnessed,
+       coalesce(c.satisfactory_at::date, '0001-01-01') AS last_satisfactory_on,
+       coalesce(o.interval_days, 'NaN') AS override_days
+FROM joint j
+LEFT JOIN joint_last_vibration v ON v.site_id = j.site_id AND v.joint_id = j.joint_id
+LEFT JOIN joint_last_make_up m ON m.site_id = j.site_id AND m.joint_id = j.joint_id
+LEFT JOIN joint_last_check c ON c.site_id = j.site_id AND c.joint_id = j.joint_id
+LEFT JOIN (SELECT DISTINCT ON (joint_id) joint_id, interval_days, until_on
+           FROM interval_override WHERE site_id = current_site()
+           ORDER BY joint_id, interval_override_id DESC) o
+       ON o.joint_id = j.joint_id AND o.until_on >= %(as_of)s::date
+WHERE j.site_id = current_site()
+  AND (%(joint_ids)s::integer[] IS NULL OR j.joint_id = ANY (%(joint_ids)s::integer[]))
+ORDER BY j.joint_id;
+
+-- name: count_joints
+-- How many joints the register has.
+SELECT count(*) FROM joint WHERE site_id = current_site();
+
+-- name: list_families
+-- The number and code of each joint family that the register knows.
+SELECT family_id, code FROM family WHERE site_id = current_site();
+
+-- name: list_services
+-- The number and name of each service that the register knows.
+SELECT service_id, name FROM service WHERE site_id = current_site();
+
+-- name: list_areas
+-- The number and occupancy of each area.
+SELECT area_id, occupancy FROM area WHERE site_id = current_site();
+
+-- name: read_nearby_leaks
+-- Leaks since a day with their line and place (on the lines of the given joints, or all); columns, none of them null.
+SELECT l.joint_id, j.line_id, j.location[0] AS east_m, j.location[1] AS north_m, l.observed_at::date AS observed_on
+FROM leak l JOIN joint j ON j.site_id = l.site_id AND j.joint_id = l.joint_id
+WHERE l.site_id = current_site() AND l.observed_at >= %(since_on)s::date AND j.line_id IS NOT NULL
+  AND NOT EXISTS (SELECT FROM leak n WHERE n.site_id = l.site_id AND n.supersedes = l.leak_id)
+  AND (%(joint_ids)s::integer[] IS NULL
+       OR j.line_id IN (SELECT o.line_id FROM joint o
+                        WHERE o.site_id = current_site() AND o.joint_id = ANY (%(joint_ids)s::integer[])))
+ORDER BY l.leak_id;
+
+-- name: list_joints_of_lines
+-- Every joint on the lines of the given ones, those included.
+SELECT j.joint_id FROM joint j
+WHERE j.site_id = current_site()
+  AND (j.joint_id = ANY (%(joint_ids)s::integer[])
+       OR j.line_id IN (SELECT o.line_id FROM joint o
+                        WHERE o.site_id = current_site() AND o.joint_id = ANY (%(joint_ids)s::integer[])));
+
+-- name: read_risk_columns
+-- Number and risk of every joint of a run; columns, none of them null.
+SELECT joint_id, risk_now FROM score WHERE site_id = current_site() AND score_run_id = %(score_run_id)s;
+
+-- name: drop_rescored
+-- Make room for new scores of single joints in the same transaction.
+DROP TABLE IF EXISTS pg_temp.rescored;
+
+-- name: make_rescored
+-- Where the new scores of single joints wait.
+CREATE TEMPORARY TABLE rescored (LIKE score INCLUDING DEFAULTS) ON COMMIT DROP;
+
+-- name: update_scores
+-- Put the waiting scores of single joints in their run.
+UPDATE score s
+SET area_id = n.area_id, line_id = n.line_id, family_id = n.family_id, service_id = n.service_id, location = n.location,
+    elevation_m = n.elevation_m, base_rate_per_year = n.base_rate_per_year, vibration_factor = n.vibration_factor,
+    thermal_factor = n.thermal_factor, make_up_factor = n.make_up_factor, plant_factor = n.plant_factor,
+    defect_rate_per_year = n.defect_rate_per_year, delay_rate_per_year = n.delay_rate_per_year,
+    detection_probability = n.detection_probability, release_kg_s = n.release_kg_s,
+    consequence_class = n.consequence_class, tolerable_leaks_per_year = n.tolerable_leaks_per_year,
+    interval_days = n.interval_days, interval_limit = n.interval_limit, beyond_checking = n.beyond_checking,
+    vibration_action = n.vibration_action, assumed_inputs = n.assumed_inputs,
+    last_satisfactory_on = n.last_satisfactory_on, due_on = n.due_on, due_reason = n.due_reason,
+    leak_rate_now_per_year = n.leak_rate_now_per_year, likelihood_class = n.likelihood_class, risk_now = n.risk_now,
+    risk_rank = n.risk_rank, check_minutes = n.check_minutes
+FROM pg_temp.rescored n
+WHERE s.site_id = current_site() AND s.score_run_id = n.score_run_id AND s.joint_id = n.joint_id;
+
+-- name: read_score
+-- One joint's score in a run, by tag, with the names of what it refers to; no row while it is not scored.
+SELECT j.joint_id, j.tag, f.code AS family, v.name AS service, l.code AS line, a.name AS area,
+       s.defect_rate_per_year, s.delay_rate_per_year, s.interval_days, s.interval_limit, s.due_on, s.due_reason,
+       s.leak_rate_now_per_year, s.risk_now, s.risk_rank
+FROM joint j
+JOIN score s ON s.site_id = j.site_id AND s.joint_id = j.joint_id AND s.score_run_id = %(score_run_id)s
+JOIN family f ON f.site_id = j.site_id AND f.family_id = j.family_id
+JOIN service v ON v.site_id = j.site_id AND v.service_id = j.service_id
+LEFT JOIN line l ON l.site_id = j.site_id AND l.line_id = j.line_id
+LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
+WHERE j.site_id = current_site() AND j.tag = %(tag)s;
+
+-- name: read_due
+-- When a joint falls due in the current run, and why; no row while it is not scored.
+SELECT due_on, due_reason FROM score
+WHERE site_id = current_site() AND score_run_id = current_score_run() AND joint_id = %(joint_id)s;
+
+-- name: list_due
+-- A page of joints by due date, riskiest first among equals, beginning after a given row.
+SELECT s.joint_id, j.tag, a.name AS area, l.code AS line, f.code AS family, v.name AS service,
+       s.location[0] AS east_m, s.location[1] AS north_m, s.elevation_m, s.due_on, s.due_reason, s.interval_days,
+       s.interval_limit, s.last_satisfactory_on, s.consequence_class, s.likelihood_class, s.leak_rate_now_per_year,
+       s.risk_now, s.risk_rank, s.check_minutes, s.beyond_checking, s.vibration_action, s.assumed_inputs
+FROM score s
+JOIN joint j ON j.site_id = s.site_id AND j.joint_id = s.joint_id
+JOIN family f ON f.site_id = s.site_id AND f.family_id = s.family_id
+JOIN service v ON v.site_id = s.site_id AND v.service_id = s.service_id
+LEFT JOIN line l ON l.site_id = s.site_id AND l.line_id = s.line_id
+LEFT JOIN area a ON a.site_id = s.site_id AND a.area_id = s.area_id
+WHERE s.site_id = current_site() AND s.score_run_id = %(score_run_id)s
+  AND (%(area)s::text IS NULL OR s.area_id IN (SELECT area_id FROM area WHERE site_id = current_site() AND name = %(area)s))
+  AND (%(family)s::text IS NULL
+       OR s.family_id IN (SELECT family_id FROM family WHERE site_id = current_site() AND code = %(family)s))
+  AND (%(service)s::text IS NULL
+       OR s.service_id IN (SELECT service_id FROM service WHERE site_id = current_site() AND name = %(service)s))
+  AND (%(before_on)s::date IS NULL OR s.due_on < %(before_on)s::date)
+  AND (%(until_on)s::date IS NULL OR s.due_on <= %(until_on)s::date)
+  AND (%(after_due_on)s::date IS NULL OR s.due_on >= %(after_due_on)s::date)
+  AND (%(after_due_on)s::date IS NULL OR s.due_on > %(after_due_on)s::date
+       OR s.risk_now < %(after_risk)s::double precision
+       OR (s.risk_now = %(after_risk)s::double precision AND s.joint_id > %(after_joint_id)s::integer))
+ORDER BY s.due_on, s.risk_now DESC, s.joint_id
+LIMIT %(limit)s;
+
+-- name: read_plan_columns
+-- What planning takes of each joint that falls due before a day; columns, none of them null.
+SELECT joint_id, due_on, risk_now, check_minutes
+FROM score
+WHERE site_id = current_site() AND score_run_id = %(score_run_id)s AND due_on < %(before_on)s::date;
+
+-- name: summarise_run
+-- A run in numbers.
+SELECT count(*)::integer AS joints, count(*) FILTER (WHERE due_on < %(as_of)s::date)::integer AS overdue,
+       count(*) FILTER (WHERE due_on <= %(as_of)s::date + 30)::integer AS due_in_30_days,
+       count(*) FILTER (WHERE beyond_checking)::integer AS beyond_checking,
+       count(*) FILTER (WHERE vibration_action)::integer AS vibration_action,
+       count(*) FILTER (WHERE due_reason = 4)::integer AS no_record
+FROM score WHERE site_id = current_site() AND score_run_id = %(score_run_id)s;
+
+-- name: add_override
+-- An engineer's decision on one joint's interval; the newest of a joint stands.
+INSERT INTO interval_override (site_id, joint_id, interval_days, until_on, decided_by, reason)
+VALUES (current_site(), %(joint_id)s, %(interval_days)s, %(until_on)s, %(decided_by)s, %(reason)s)
+RETURNING interval_override_id;
+
+-- name: list_overrides
+-- The newest decision on each joint that is in force on a day, or of one joint all.
+SELECT o.interval_override_id, o.joint_id, j.tag, o.interval_days, o.until_on, o.decided_by, o.reason, o.recorded_at
+FROM interval_override o
+JOIN joint j ON j.site_id = o.site_id AND j.joint_id = o.joint_id
+WHERE o.site_id = current_site()
+  AND (%(tag)s::text IS NULL OR j.tag = %(tag)s)
+  AND (%(in_force_on)s::date IS NULL
+       OR (o.until_on >= %(in_force_on)s::date
+           AND NOT EXISTS (SELECT FROM interval_override n
+                           WHERE n.site_id = o.site_id AND n.joint_id = o.joint_id
+                             AND n.interval_override_id > o.interval_override_id)))
+ORDER BY o.until_on, o.interval_override_id;
+
+-- name: read_site_id
+-- The site that the transaction is set to.
+SELECT current_site();
+
+-- name: count_worse
+-- How many joints of a run are riskier than a risk, ties by number, the given joints left out.
+SELECT count(*) FROM score
+WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
+  AND (risk_now > %(risk_now)s::double precision
+       OR (risk_now = %(risk_now)s::double precision AND joint_id < %(joint_id)s::integer))
+  AND NOT joint_id = ANY (%(joint_ids)s::integer[]);
