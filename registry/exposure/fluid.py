@@ -153,8 +153,8 @@ def outflow(
 
     References
     ----------
-    Own method: the choice between the two cited flows by the vapour pressure of Lee and Kesler 1975. At one temperature the
-    flow never falls when the pressure rises: the liquid's is the greater.
+    Own method: the choice between the two cited flows by the vapour pressure of Lee and Kesler 1975. At one
+    temperature the flow never falls when the pressure rises: the liquid's is the greater.
 
     Examples
     --------

@@ -56,7 +56,8 @@ def nearest_on_line(
     place_north_m: Floats,
     within_m: float,
 ) -> tuple[Indices, Floats]:
-    """Return for each joint the nearest place on its line and its distance in metres; -1 and inf where none is near enough.
+    """Return for each joint the nearest place on its line and its distance in metres; -1 and inf where none is near
+    enough.
 
     Of places equally near the first given is taken, whatever else is asked for in the same call.
     """

@@ -7,7 +7,10 @@ Floats = NDArray[np.float64]
 
 
 def vapour_pressure(
-    temperature_k: ArrayLike, critical_temperature_k: ArrayLike, critical_pressure_pa: ArrayLike, acentric_factor: ArrayLike
+    temperature_k: ArrayLike,
+    critical_temperature_k: ArrayLike,
+    critical_pressure_pa: ArrayLike,
+    acentric_factor: ArrayLike,
 ) -> Floats:
     """Vapour pressure from the three-parameter corresponding-states correlation.
 
@@ -30,9 +33,9 @@ def vapour_pressure(
 
     References
     ----------
-    B. I. Lee, M. G. Kesler, A generalized thermodynamic correlation based on three-parameter corresponding states, AIChE J.
-    21(3):510-527, 1975. Within about 2 % for the fluids of the table from their boiling point up; for water and alcohols up to
-    30 % low when cold, which errs towards liquid and so towards the greater release.
+    B. I. Lee, M. G. Kesler, A generalized thermodynamic correlation based on three-parameter corresponding states,
+    AIChE J. 21(3):510-527, 1975. Within about 2 % for the fluids of the table from their boiling point up; for water
+    and alcohols up to 30 % low when cold, which errs towards liquid and so towards the greater release.
 
     Examples
     --------
@@ -77,8 +80,8 @@ def is_liquid(
 
     References
     ----------
-    Own method: the definition of saturation with the vapour pressure of Lee and Kesler 1975; a supercritical fluid is taken as
-    gas. Mixtures are taken as the pure fluid that the policy names.
+    Own method: the definition of saturation with the vapour pressure of Lee and Kesler 1975; a supercritical fluid is
+    taken as gas. Mixtures are taken as the pure fluid that the policy names.
 
     Examples
     --------

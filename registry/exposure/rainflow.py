@@ -1,5 +1,6 @@
 """Counting the cycles of a history."""
 
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -19,8 +20,8 @@ class Cycles(NamedTuple):
 def rainflow_cycles(history: ArrayLike) -> Cycles:
     """Cycles of a history by the rainflow rule of three points; what is left over counts as half cycles.
 
-    X the newest range, Y the one before: X < Y, read on; Y holds the starting point, count Y as 1/2 and drop its first point;
-    otherwise count Y as 1 and drop both its points.
+    X the newest range, Y the one before: X < Y, read on; Y holds the starting point, count Y as 1/2 and drop its first
+    point; otherwise count Y as 1 and drop both its points.
 
     Parameters
     ----------
@@ -39,8 +40,8 @@ def rainflow_cycles(history: ArrayLike) -> Cycles:
 
     References
     ----------
-    ASTM E1049-85 (2017), Standard Practices for Cycle Counting in Fatigue Analysis, clause 5.4.4. Not clause 5.4.5, which
-    closes the history on itself.
+    ASTM E1049-85 (2017), Standard Practices for Cycle Counting in Fatigue Analysis, clause 5.4.4. Not clause 5.4.5,
+    which closes the history on itself.
 
     Examples
     --------
@@ -62,7 +63,7 @@ def rainflow_cycles(history: ArrayLike) -> Cycles:
             else:
                 found.append((before, (points[-2] + points[-3]) / 2, 1.0))
                 del points[-3:-1]
-    found += [(abs(b - a), (a + b) / 2, 0.5) for a, b in zip(points, points[1:], strict=False)]
+    found += [(abs(b - a), (a + b) / 2, 0.5) for a, b in pairwise(points)]
     ranges, means, counts = np.array(found, np.float64).reshape(-1, 3).T
     return Cycles(ranges, means, counts)
 

@@ -29,7 +29,8 @@ class LineReadings:
 
 @dataclass(frozen=True, slots=True)
 class VibrationZones:
-    """Vibration sources of the plot plan: the velocity 1 m from each, how it falls with distance, how far it is felt."""
+    """Vibration sources of the plot plan: the velocity 1 m from each, how it falls with distance, how far it is
+    felt."""
 
     east_m: Floats
     north_m: Floats

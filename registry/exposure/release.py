@@ -88,7 +88,11 @@ def gas_release_rate(
 
 
 def liquid_release_rate(
-    hole_mm: ArrayLike, pressure_pa: ArrayLike, outside_pa: float, density_kg_m3: ArrayLike, discharge_coefficient: float
+    hole_mm: ArrayLike,
+    pressure_pa: ArrayLike,
+    outside_pa: float,
+    density_kg_m3: ArrayLike,
+    discharge_coefficient: float,
 ) -> Floats:
     """Mass flow of a liquid through a sharp-edged hole.
 
@@ -106,7 +110,8 @@ def liquid_release_rate(
     Returns
     -------
     ndarray, shape (n,) [kg/s]
-        0 where the pressure is not above the outside's. A liquefied gas that boils in the hole lets out less: an upper bound.
+        0 where the pressure is not above the outside's. A liquefied gas that boils in the hole lets out less: an upper
+        bound.
 
     References
     ----------

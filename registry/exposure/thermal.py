@@ -18,8 +18,8 @@ def equivalent_cycles(ranges: ArrayLike, counts: ArrayLike, reference_range: flo
     ranges : array_like, shape (n,) [degC, or any unit]
     counts : array_like, shape (n,) [-]
     reference_range : float [unit of the ranges]
-        The code takes the greatest range of the system, so that no ratio is above 1. Jointwright takes one reference for the
-        whole plant, so that joints compare; a greater range then counts as more than one cycle.
+        The code takes the greatest range of the system, so that no ratio is above 1. Jointwright takes one reference
+        for the whole plant, so that joints compare; a greater range then counts as more than one cycle.
     exponent : float [-]
         5 for editions to 2020; with the slope of 2022 logically 3, which is unverified.
 
@@ -68,8 +68,8 @@ def stress_range_factor(cycles: ArrayLike, edition: str, factor_max: float = 1.0
 
     References
     ----------
-    ASME B31.3-2020, Process Piping, para. 302.3.5(d), eq. (1c) and its footnote; ASME B31.3-2022, the same clause, known from a
-    secondary source only.
+    ASME B31.3-2020, Process Piping, para. 302.3.5(d), eq. (1c) and its footnote; ASME B31.3-2022, the same clause,
+    known from a secondary source only.
 
     Examples
     --------

@@ -26,9 +26,9 @@ def concern_velocity(frequency_hz: ArrayLike) -> Floats:
 
     References
     ----------
-    Energy Institute, Guidelines for the avoidance of vibration induced fatigue failure in process pipework, 2nd ed. 2008,
-    measurement-based assessment; mm/s RMS against Hz. Constants seen in two public transcriptions; the range 1 to 300 Hz is
-    from memory.
+    Energy Institute, Guidelines for the avoidance of vibration induced fatigue failure in process pipework, 2nd ed.
+    2008, measurement-based assessment; mm/s RMS against Hz. Constants seen in two public transcriptions; the range 1
+    to 300 Hz is from memory.
 
     Examples
     --------
@@ -55,9 +55,9 @@ def problem_velocity(frequency_hz: ArrayLike) -> Floats:
 
     References
     ----------
-    Energy Institute, Guidelines for the avoidance of vibration induced fatigue failure in process pipework, 2nd ed. 2008,
-    measurement-based assessment; mm/s RMS against Hz. Constants seen in two public transcriptions; the range 1 to 300 Hz is
-    from memory.
+    Energy Institute, Guidelines for the avoidance of vibration induced fatigue failure in process pipework, 2nd ed.
+    2008, measurement-based assessment; mm/s RMS against Hz. Constants seen in two public transcriptions; the range 1
+    to 300 Hz is from memory.
 
     Examples
     --------
@@ -91,8 +91,8 @@ def velocity_at_distance(
 
     References
     ----------
-    Own method: energy that spreads over a circle falls with 1 / d, so velocity with 1 / d ** 0.5; damping is left out, which
-    errs on the high side, and the radius ends it.
+    Own method: energy that spreads over a circle falls with 1 / d, so velocity with 1 / d ** 0.5; damping is left out,
+    which errs on the high side, and the radius ends it.
 
     Examples
     --------
@@ -101,16 +101,13 @@ def velocity_at_distance(
     """
     distance = np.asarray(distance_m, np.float64)
     felt = np.asarray(velocity_mm_s, np.float64) * np.maximum(distance, 1.0) ** -np.asarray(decay, np.float64)
-    return np.where(distance <= radius_m, felt, np.nan)
+    return np.where(distance <= np.asarray(radius_m, np.float64), felt, np.nan)
 
 
 def usable(velocity_mm_s: Floats, frequency_hz: Floats) -> NDArray[np.bool_]:
     """Return where a reading can be held against the lines: a finite velocity of 0 or more at 1 to 300 Hz."""
     return (
-        np.isfinite(velocity_mm_s)
-        & (velocity_mm_s >= 0)
-        & (frequency_hz >= LOWEST_HZ)
-        & (frequency_hz <= HIGHEST_HZ)
+        np.isfinite(velocity_mm_s) & (velocity_mm_s >= 0) & (frequency_hz >= LOWEST_HZ) & (frequency_hz <= HIGHEST_HZ)
     )
 
 

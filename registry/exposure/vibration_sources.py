@@ -70,15 +70,16 @@ def vibration_exposure(
 
     References
     ----------
-    Own method: what is measured nearest to the joint is believed first; the choice never looks at how high a velocity is
-    against another source, so that more vibration never means less.
+    Own method: what is measured nearest to the joint is believed first; the choice never looks at how high a velocity
+    is against another source, so that more vibration never means less.
 
     Examples
     --------
     >>> nothing = np.array([np.nan])
     >>> place = np.array([0.0])
     >>> found = vibration_exposure(place, place, np.array([7]), [(nothing, nothing)],
-    ...     LineReadings(np.array([7]), place + 3, place, place + 5.5, place + 50), VibrationZones.none(), 15.0, 2.0, 25.0)
+    ...     LineReadings(np.array([7]), place + 3, place, place + 5.5, place + 50), VibrationZones.none(),
+    ...     15.0, 2.0, 25.0)
     >>> float(found.velocity_mm_s[0]), SOURCES[found.source[0]], float(found.distance_m[0])
     (5.5, 'line', 3.0)
     """

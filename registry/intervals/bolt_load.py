@@ -34,8 +34,9 @@ def hot_loss_per_decade(
     >>> hot_loss_per_decade([0.05], [150.0], 50.0, 0.4)
     array([0.07])
     """
-    above = np.maximum(np.asarray(temperature_degc, np.float64) - hot_from_degc, 0.0)
-    return np.asarray(loss_per_decade * (1.0 + growth_per_100_degc * above / 100.0))
+    above = np.maximum(np.subtract(temperature_degc, hot_from_degc, dtype=np.float64), 0.0)
+    growth = np.asarray(growth_per_100_degc, np.float64)
+    return np.asarray(loss_per_decade, np.float64) * (1.0 + growth * above / 100.0)
 
 
 def load_fraction(days: ArrayLike, loss_per_decade: ArrayLike, first_days: ArrayLike) -> Floats:
@@ -64,8 +65,8 @@ def load_fraction(days: ArrayLike, loss_per_decade: ArrayLike, first_days: Array
     >>> load_fraction([0.0, 9.0, 99.0], 0.05, 1.0)
     array([1.  , 0.95, 0.9 ])
     """
-    decades = np.log10(1.0 + np.asarray(days, np.float64) / first_days)
-    return np.maximum(1.0 - np.asarray(loss_per_decade) * decades, 0.0)
+    decades = np.log10(1.0 + np.divide(days, first_days, dtype=np.float64))
+    return np.maximum(1.0 - np.asarray(loss_per_decade, np.float64) * decades, 0.0)
 
 
 def days_until_fraction(least_fraction: ArrayLike, loss_per_decade: ArrayLike, first_days: ArrayLike) -> Floats:
@@ -94,4 +95,4 @@ def days_until_fraction(least_fraction: ArrayLike, loss_per_decade: ArrayLike, f
     array([718.7])
     """
     decades = np.minimum((1.0 - np.asarray(least_fraction, np.float64)) / np.asarray(loss_per_decade, np.float64), 12.0)
-    return np.minimum(np.asarray(first_days) * (10.0**decades - 1.0), 1e6)
+    return np.minimum(np.asarray(first_days, np.float64) * (10.0**decades - 1.0), 1e6)

@@ -77,8 +77,9 @@ def due(
 ) -> Due:
     """Due date of each joint: the earliest of what asks for a check.
 
-    last + interval; make-up + settling days while no check has followed it and it has not expired; make-up + days until the
-    bolt load is too low while no check has come after that; leak nearby + days; today where nothing is recorded
+    last + interval; make-up + settling days while no check has followed it and it has not expired; make-up + days
+    until the bolt load is too low while no check has come after that; leak nearby + days; today where nothing is
+    recorded
 
     Parameters
     ----------
@@ -107,8 +108,8 @@ def due(
     >>> never = np.array([_NEVER])
     >>> start = Clock(np.array([20_000]), np.array([MAKE_UP], np.int8), np.array([20_000]), never)
     >>> nothing = np.array([np.nan])
-    >>> found = due(start, np.array([400.0]), np.array([30.0]), 180.0, nothing, np.array(["NaT"], "datetime64[D]"), 14.0,
-    ...     date(2024, 10, 10))
+    >>> no_leak = np.array(["NaT"], "datetime64[D]")
+    >>> found = due(start, np.array([400.0]), np.array([30.0]), 180.0, nothing, no_leak, 14.0, date(2024, 10, 10))
     >>> str(found.on[0]), DUE_REASONS[found.reason[0]]
     ('2024-11-03', 'settling')
     """
@@ -138,13 +139,14 @@ def due(
 
 
 def leak_nearby(joints: JointColumns, last: Days, leaks: NearbyLeaks, policy: LeakNearbyPolicy, as_of: date) -> Dates:
-    """Return the earliest leak of another joint on the same line, near enough, after each joint's clock started; or NaT."""
+    """Return the earliest leak since each joint's clock started of another joint near it on its line; or NaT."""
     earliest = np.full(len(joints), _NO_DAY)
     if policy.enabled and len(leaks.joint_id):
         observed = _days(leaks.observed_on)
         for pairs in pairs_on_lines(joints.line_id, leaks.line_id):
             joint, leak = pairs.joint, pairs.place
-            square = (joints.east_m[joint] - leaks.east_m[leak]) ** 2 + (joints.north_m[joint] - leaks.north_m[leak]) ** 2
+            square = (joints.east_m[joint] - leaks.east_m[leak]) ** 2
+            square += (joints.north_m[joint] - leaks.north_m[leak]) ** 2
             counts = (
                 (square <= policy.distance_m**2)
                 & (joints.joint_id[joint] != leaks.joint_id[leak])

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from registry.intervals.model import DAYS_PER_YEAR, LIMITS
 from registry.risk.delay_time import longest_delay_span
@@ -29,8 +29,8 @@ def interval(
     delay_rate: Floats,
     detection: Floats,
     tolerable: Floats,
-    floor_days: ArrayLike,
-    cap_days: ArrayLike,
+    floor_days: Floats,
+    cap_days: Floats,
     override_days: Floats,
 ) -> Interval:
     """Longest interval whose leak frequency is tolerable, within floor and cap, or an engineer's override.
@@ -43,7 +43,7 @@ def interval(
     delay_rate : ndarray, shape (n,) [1/year]
     detection : ndarray, shape (n,) [-]
     tolerable : ndarray, shape (n,) [1/year]
-    floor_days, cap_days : array_like, shape (n,) [day]
+    floor_days, cap_days : ndarray, shape (n,) [day]
         Floor at most cap.
     override_days : ndarray, shape (n,) [day]
         NaN where none is in force.
@@ -60,9 +60,10 @@ def interval(
     Examples
     --------
     >>> one = np.ones(3)
-    >>> found = interval(0.01 * one, one, 0.9 * one, np.array([0.001, 0.002, 0.02]), 14.0, 730.5, np.nan * one)
+    >>> tolerable = np.array([0.001, 0.002, 0.02])
+    >>> found = interval(0.01 * one, one, 0.9 * one, tolerable, 14.0 * one, 730.5 * one, np.nan * one)
     >>> found.days.round(1), [LIMITS[code] for code in found.limit]
-    (array([ 64.4, 142.5, 730.5]), ['risk', 'risk', 'cap'])
+    (array([ 64.8, 141.9, 730.5]), ['risk', 'risk', 'cap'])
     """
     by_risk = longest_delay_span(tolerable / defect_rate, detection) / delay_rate * DAYS_PER_YEAR
     beyond = by_risk < floor_days

@@ -30,8 +30,8 @@ _TYPES = {
 def scores(inputs: ScoreInputs, policy: Policy, as_of: date) -> Scores:
     """Return the score of every joint, in the order given; `risk_rank` 1 is the worst, equals by joint id.
 
-    Raises FamilyUnknown where joints are of a family without a row in the policy, FluidUnknown where the policy treats a
-    service as a fluid that is not in the table.
+    Raises FamilyUnknown where joints are of a family without a row in the policy, FluidUnknown where the policy treats
+    a service as a fluid that is not in the table.
     """
     tables = policy_tables(inputs, policy)
     works = exposure(inputs, policy)

@@ -73,21 +73,22 @@ class PolicyTables:
 def policy_tables(inputs: ScoreInputs, policy: Policy) -> PolicyTables:
     """Return the policy as arrays for a site, or raise `FamilyUnknown` where joints have a family without a row."""
     family_rows = {row.code: at for at, row in enumerate(policy.families)}
+    service_rows = {row.name: at for at, row in enumerate(policy.services)}
     families = {key: _family_row(policy, family_rows, code) for key, code in inputs.family_codes.items()}
     _refuse_unknown(inputs, families)
-    services = {key: _service_row(policy, name) for key, name in inputs.service_names.items()}
+    services = {key: _service_row(policy, service_rows, name) for key, name in inputs.service_names.items()}
     occupancy = {key: OCCUPANCY.index(word) for key, word in inputs.area_occupancy.items()}
     return PolicyTables(
         families=_family_table(policy),
         services=policy.services,
         fluids=fluid_columns([(row.treated_as, row.phase) for row in policy.services]),
         hazards=hazard_table(policy.services, policy.consequence),
-        plant_factor=_plant_factors(policy),
+        plant_factor=_plant_factors(policy, family_rows, service_rows),
         tolerable=np.array([row.tolerable_leaks_per_year for row in policy.classes]),
         weight=np.array([row.weight for row in policy.classes]),
         family_row=_by_id(families),
         service_row=_by_id(services),
-        assumed_service=_service_row(policy, policy.assumed.service),
+        assumed_service=_service_row(policy, service_rows, policy.assumed.service),
         occupancy=_by_id(occupancy),
     )
 
@@ -97,9 +98,9 @@ def _family_row(policy: Policy, rows: Mapping[str, int], code: str) -> int:
     return -1 if row is None else rows[row.code]
 
 
-def _service_row(policy: Policy, name: str) -> int:
+def _service_row(policy: Policy, rows: Mapping[str, int], name: str) -> int:
     row = policy.service(name)
-    return -1 if row is None else policy.services.index(row)
+    return -1 if row is None else rows[row.name]
 
 
 def _refuse_unknown(inputs: ScoreInputs, families: Mapping[int, int]) -> None:
@@ -126,12 +127,12 @@ def _looked_up(table: Rows, ids: NDArray[np.integer]) -> Rows:
     return np.where(known, table[np.where(known, ids, 0)], -1)
 
 
-def _plant_factors(policy: Policy) -> Floats:
+def _plant_factors(policy: Policy, families: Mapping[str, int], services: Mapping[str, int]) -> Floats:
     factors = np.ones((len(policy.families), len(policy.services)))
     for row in policy.plant_factors:
         family, service = policy.family(row.family), policy.service(row.service)
         if family is not None and service is not None:  # the document was refused otherwise
-            factors[policy.families.index(family), policy.services.index(service)] = row.factor
+            factors[families[family.code], services[service.name]] = row.factor
     return factors
 
 

@@ -1,4 +1,5 @@
-"""The whole chain for a block of joints, every step kept: the stored score and the account of one joint both read it."""
+"""The whole chain for a block of joints, every step kept: the stored score and the account of one joint both read
+it."""
 
 from dataclasses import dataclass, fields
 from datetime import date

@@ -1,8 +1,10 @@
-"""The policy document (TOML as shipped, JSON as stored) becomes a `Policy`, or is refused with every fault named by its path."""
+"""The policy document (TOML as shipped, JSON as stored) becomes a `Policy`, or is refused with every fault named by
+its path."""
 
 import tomllib
 from collections.abc import Iterable, Mapping
 from importlib import resources
+from itertools import pairwise
 
 from registry.errors import Issue
 from registry.policy.model import (
@@ -50,7 +52,7 @@ def default_policy(version: int = 0) -> Policy:
 
 
 def policy_from(document: Mapping[str, object], version: int) -> Policy:
-    """Return the policy that a document says, or raise `PolicyInvalid` with an issue for every fault, named by its path."""
+    """Return the policy that a document says, or raise `PolicyInvalid` with an issue for every fault and its path."""
     issues: list[Issue] = []
     root = TableReader(document, "", issues)
     policy = _policy(root, version)
@@ -321,19 +323,21 @@ def _plant_factor(row: TableReader) -> PlantFactor:
 
 
 def _disagreements(policy: Policy) -> Iterable[Issue]:
-    """Faults between the tables. The orders are asked for because of them a worse joint never gets a longer interval."""
+    """Faults between the tables. The orders are asked for because they keep a worse joint from a longer interval."""
     consequence = policy.consequence
-    yield from _order("consequence.release_band_edges_kg_s", consequence.release_band_edges_kg_s, rising=True, strict=True)
+    edges = consequence.release_band_edges_kg_s
+    yield from _order("consequence.release_band_edges_kg_s", edges, rising=True, strict=True)
     for at, hazard in enumerate(consequence.hazards):
         path = f"consequence.hazard[{at}].classes"
         for rating, row in enumerate(hazard.classes):
             yield from _order(f"{path}[{rating}]", row, rising=True)
-        for band in range(len(consequence.release_band_edges_kg_s) + 1):
+        for band in range(len(edges) + 1):
             yield from _order(f"{path}[..][{band}]", [row[band] for row in hazard.classes], rising=True)
     steps = consequence.pressure_steps
     yield from _order("consequence.pressure_step", [step.pressure_barg for step in steps], rising=True, strict=True)
     yield from _order("consequence.pressure_step", [step.raised_by for step in steps], rising=True)
-    yield from _order("consequence.occupancy", [consequence.occupancy_raised_by[name] for name in OCCUPANCY], rising=True)
+    people = [consequence.occupancy_raised_by[name] for name in OCCUPANCY]
+    yield from _order("consequence.occupancy", people, rising=True)
     if [row.number for row in policy.classes] != list(range(1, CLASSES + 1)):
         yield Issue(None, "class", None, f"must be {CLASSES} rows, numbered from 1 upwards")
     yield from _order("class.tolerable_leaks_per_year", [row.tolerable_leaks_per_year for row in policy.classes])
@@ -368,7 +372,7 @@ def _bounds(path: str, floors: Iterable[float], caps: Iterable[float]) -> Iterab
 def _order(path: str, values: Iterable[float], *, rising: bool = False, strict: bool = False) -> Iterable[Issue]:
     sign = 1 if rising else -1
     values = list(values)
-    for before, after in zip(values, values[1:], strict=False):
+    for before, after in pairwise(values):
         step = sign * (after - before)
         if step < 0 or (strict and step == 0):
             word = "rise" if strict else ("not fall" if rising else "not rise")

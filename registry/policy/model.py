@@ -1,7 +1,7 @@
 """The policy of a site as typed, frozen tables.
 
-Everything that the model takes as given stands here: rates, exponents, tolerances, assumed values, procedures. A joint family
-or a service is a row; a plant adds one by adding a row. `source` says where a table's numbers come from.
+Everything that the model takes as given stands here: rates, exponents, tolerances, assumed values, procedures. A joint
+family or a service is a row; a plant adds one by adding a row. `source` says where a table's numbers come from.
 """
 
 from collections.abc import Mapping

@@ -1,7 +1,7 @@
 """Reading a nested document of numbers and text, keeping a list of everything that is wrong with it.
 
-A fault never stops the reading: the value is replaced by a stand-in, the fault is noted with its path, and the caller refuses
-the document once with all faults together.
+A fault never stops the reading: the value is replaced by a stand-in, the fault is noted with its path, and the caller
+refuses the document once with all faults together.
 """
 
 import math
@@ -78,7 +78,9 @@ class TableReader:
         """Return a list of text, of at least so many entries."""
         values = self._list(key, least)
         return tuple(
-            value if isinstance(value, str) and value.strip() else self._refuse(f"{key}[{at}]", value, "must be text", "?")
+            value
+            if isinstance(value, str) and value.strip()
+            else self._refuse(f"{key}[{at}]", value, "must be text", "?")
             for at, value in enumerate(values)
         )
 

@@ -76,12 +76,13 @@ def consequence_class(
     Returns
     -------
     Consequence, arrays of shape (n,) [-]
-        The class never falls when release, pressure, temperature, a rating or occupancy rises; the policy is refused where its
-        tables would let it.
+        The class never falls when release, pressure, temperature, a rating or occupancy rises; the policy is refused
+        where its tables would let it.
 
     References
     ----------
-    Own method: a table of ratings against decades of release rate with steps for what makes it worse, engineering judgement.
+    Own method: a table of ratings against decades of release rate with steps for what makes it worse, engineering
+    judgement.
 
     Examples
     --------

@@ -29,8 +29,8 @@ def vibration_factor(velocity_mm_s: ArrayLike, frequency_hz: ArrayLike, exponent
 
     References
     ----------
-    Own method: a power of the distance from the published line. Below the line nothing is gained, so that a quiet reading never
-    lengthens an interval beyond the family's own rate.
+    Own method: a power of the distance from the published line. Below the line nothing is gained, so that a quiet
+    reading never lengthens an interval beyond the family's own rate.
 
     Examples
     --------
@@ -69,8 +69,8 @@ def thermal_factor(
 
     References
     ----------
-    Own method: the stress-range factor of ASME B31.3 para. 302.3.5(d), a rule for metal fatigue of pipe, borrowed as the
-    accounting of cycles and turned into a factor.
+    Own method: the stress-range factor of ASME B31.3 para. 302.3.5(d), a rule for metal fatigue of pipe, borrowed as
+    the accounting of cycles and turned into a factor.
 
     Examples
     --------
@@ -106,7 +106,7 @@ def size_factor(size_mm: ArrayLike, reference_mm: ArrayLike, exponent: ArrayLike
     >>> size_factor([100.0, 200.0], 100.0, 0.3).round(4)
     array([1.    , 1.2311])
     """
-    return np.asarray((np.asarray(size_mm, np.float64) / reference_mm) ** np.asarray(exponent, np.float64))
+    return np.divide(size_mm, reference_mm, dtype=np.float64) ** np.asarray(exponent, np.float64)
 
 
 def delay_rate(base_per_year: ArrayLike, vibration: ArrayLike, exponent: float) -> Floats:

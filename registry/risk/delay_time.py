@@ -28,10 +28,10 @@ def leak_fraction(delay_span: ArrayLike, detection: ArrayLike) -> Floats:
 
     References
     ----------
-    A. H. Christer, W. M. Waller, Delay time models of industrial inspection maintenance problems, J. Opl Res. Soc. 35:401-406,
-    1984, and R. D. Baker, W. Wang, IMA J. Math. Appl. Bus. Ind. 3, 1991 (imperfect inspection); citations from memory. The
-    closed form is the published series summed for an exponential delay. Steady state, checks independent, what is found is
-    repaired.
+    A. H. Christer, W. M. Waller, Delay time models of industrial inspection maintenance problems, J. Opl Res. Soc.
+    35:401-406, 1984, and R. D. Baker, W. Wang, IMA J. Math. Appl. Bus. Ind. 3, 1991 (imperfect inspection); citations
+    from memory. The closed form is the published series summed for an exponential delay. Steady state, checks
+    independent, what is found is repaired.
 
     Examples
     --------
@@ -64,8 +64,8 @@ def longest_delay_span(fraction: ArrayLike, detection: ArrayLike) -> Floats:
 
     References
     ----------
-    Own method: Newton's with a bracket from the limits b < gT (2 - p) / (2 p) and b > 1 - p / gT; the equation is that of
-    Christer and Waller 1984. Relative error of b below 1e-12.
+    Own method: Newton's with a bracket from the limits b < gT (2 - p) / (2 p) and b > 1 - p / gT; the equation is that
+    of Christer and Waller 1984. Relative error of b below 1e-12.
 
     Examples
     --------
@@ -93,7 +93,9 @@ def longest_delay_span(fraction: ArrayLike, detection: ArrayLike) -> Floats:
     return np.where(inside, np.exp(guess), np.where(c >= 1, np.inf, np.where(c <= 0, 0.0, np.nan)))
 
 
-def defects_missed(defect_rate: ArrayLike, delay_span: ArrayLike, delay_rate: ArrayLike, detection: ArrayLike) -> Floats:
+def defects_missed(
+    defect_rate: ArrayLike, delay_span: ArrayLike, delay_rate: ArrayLike, detection: ArrayLike
+) -> Floats:
     """Expected number of defects that are still there after a check, in the steady state.
 
     (1 - p) D, D = lambda (1 - e^-gT) / g / (1 - (1 - p) e^-gT)
@@ -112,8 +114,8 @@ def defects_missed(defect_rate: ArrayLike, delay_span: ArrayLike, delay_rate: Ar
 
     References
     ----------
-    Own method: the balance D = lambda (1 - e^-gT) / g + (1 - p) D e^-gT of defects present at a check, with the assumptions of
-    Christer and Waller 1984.
+    Own method: the balance D = lambda (1 - e^-gT) / g + (1 - p) D e^-gT of defects present at a check, with the
+    assumptions of Christer and Waller 1984.
 
     Examples
     --------
@@ -149,8 +151,8 @@ def leak_rate_now(
 
     References
     ----------
-    Own method: the rate of the process of Christer and Waller 1984 with exponential delay; its mean over one interval is
-    lambda b(T).
+    Own method: the rate of the process of Christer and Waller 1984 with exponential delay; its mean over one interval
+    is lambda b(T).
 
     Examples
     --------
