@@ -1,0 +1,1 @@
+"""The pages: server-rendered sheets over the registry."""

@@ -1,0 +1,75 @@
+"""The composition root: the API, the pages, their errors, and what keeps them safe, as one application."""
+
+import logging
+from collections.abc import Callable, Collection
+from datetime import UTC, datetime
+
+import orjson
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+
+from dashboards import assets
+from dashboards.contexts import RefusedPage
+from dashboards.pages import PAGES
+from dashboards.pages.frame import bare_frame
+from dashboards.rendering import render
+from dashboards.security import SameOrigin
+from registry.api import ROUTERS
+from registry.db import Database
+from registry.errors import RegistryError
+from registry.web.problems import problem_of
+
+LOG = logging.getLogger(__name__)
+
+DESCRIPTION = "A plant-wide registry of mechanical joints: what is due, why, who walks there, what leaks."
+
+
+def create_app(
+    database: Database, *, hosts: Collection[str] = (), clock: Callable[[], datetime] | None = None
+) -> FastAPI:
+    """The application over a database.
+
+    `hosts` are the names it answers for besides this machine's own; `clock` stands in for the time of day.
+    """
+    # FastAPI's own documentation pages load scripts from elsewhere, so they are off; the OpenAPI document stays.
+    app = FastAPI(
+        title="Jointwright",
+        description=DESCRIPTION,
+        openapi_url="/api/v1/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+    )
+    app.state.database = database
+    app.state.clock = clock
+    app.include_router(assets.ROUTER)
+    for router in (*ROUTERS, *PAGES):
+        app.include_router(router)
+    for kind in (RegistryError, RequestValidationError, HTTPException, Exception):
+        app.add_exception_handler(kind, _refused)
+    app.add_middleware(SameOrigin, hosts=hosts)
+    return app
+
+
+def _refused(request: Request, exc: Exception) -> Response:
+    """Any error as a problem document for programs, and as a page for people."""
+    document = problem_of(exc)
+    status = document["status"]
+    if status >= 500:
+        LOG.error("%s %s", request.method, request.url.path, exc_info=exc)
+    headers = dict(exc.headers or {}) if isinstance(exc, HTTPException) else {}
+    if request.url.path.startswith(("/api/", "/static/")) or "text/html" not in request.headers.get("Accept", ""):
+        body = orjson.dumps(document)
+        return Response(body, status_code=status, media_type="application/problem+json", headers=headers)
+    clock = request.app.state.clock
+    today = (clock() if clock is not None else datetime.now(UTC)).date()
+    page = RefusedPage(
+        frame=bare_frame(document["title"], today),
+        status=status,
+        title=document["title"],
+        detail=document["detail"],
+        issues=document.get("issues", ()),
+    )
+    answer = render(page, status)
+    answer.headers.update(headers)
+    return answer

@@ -1,0 +1,107 @@
+"""Contexts into pages: one Jinja environment, strict about names, and the few filters that templates use."""
+
+import math
+from dataclasses import fields
+from datetime import date, datetime
+from functools import cache
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import orjson
+from fastapi import Response
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from dashboards.assets import plotting_library, static_address
+from dashboards.contexts import PageContext
+from dashboards.words import ACCESS_WORDS, DUE_REASON_WORDS, DUE_STATE_WORDS, KIND_WORDS, RESULT_WORDS, band_legend
+from registry.overview.risk_bands import BAND_WORDS
+
+TEMPLATES = Path(__file__).parent / "templates"
+_WORDS = {**DUE_STATE_WORDS, **DUE_REASON_WORDS, **RESULT_WORDS, **ACCESS_WORDS, **KIND_WORDS}
+
+
+def render(context: PageContext, status_code: int = 200) -> Response:
+    """The page of a context."""
+    values = {field.name: getattr(context, field.name) for field in fields(context)}
+    text = _environment().get_template(context.template).render(values)
+    return HTMLResponse(text, status_code=status_code, headers={"Cache-Control": "private, no-cache"})
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(
+        static=static_address,
+        plotting=plotting_library(),
+        band_words=BAND_WORDS,
+        band_legend=band_legend(),
+    )
+    environment.filters.update(
+        count=count, digits=digits, whole=whole, json=embedded_json, words=in_words, tag_path=tag_path, moment=moment
+    )
+    return environment
+
+
+def count(number: float) -> str:
+    """A count with its thousands set apart.
+
+    >>> count(12034)
+    '12,034'
+    """
+    return f"{round(number):,}"
+
+
+def whole(number: float) -> str:
+    """A measure rounded to whole units."""
+    return f"{round(number):,}"
+
+
+def digits(number: float | None, significant: int = 3) -> str:
+    """A measure to so many significant digits, without an exponent where that reads easily.
+
+    >>> digits(0.012345), digits(1234.5), digits(0.0000321), digits(2.0)
+    ('0.0123', '1,230', '3.21e-05', '2')
+    """
+    if number is None:
+        return "–"
+    if number == 0 or not math.isfinite(number):
+        return f"{number:g}"
+    if not 1e-4 <= abs(number) < 1e7:
+        return f"{number:.{significant}g}"
+    places = significant - 1 - math.floor(math.log10(abs(number)))
+    text = f"{round(number, places):,.{max(places, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def moment(at: datetime | date) -> str:
+    """A time to the minute; a midnight is a day."""
+    if isinstance(at, datetime) and (at.hour or at.minute):
+        return f"{at:%Y-%m-%d %H:%M}"
+    return f"{at:%Y-%m-%d}"
+
+
+def in_words(code: str | None) -> str:
+    """A code in the trade's words; one that has none, with its underscores as blanks."""
+    if code is None:
+        return "not given"
+    return _WORDS.get(code, code.replace("_", " ").replace("twin ferrule", "twin-ferrule"))
+
+
+def tag_path(tag: str) -> str:
+    """A tag as it stands in an address; a slash stays one."""
+    return quote(tag, safe="/")
+
+
+def embedded_json(value: Any) -> Markup:
+    """JSON that may stand inside a script element: no text in it can end the element."""
+    text = orjson.dumps(value, option=orjson.OPT_SERIALIZE_NUMPY).decode()
+    return Markup(text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e"))  # noqa: S704 - escaped here

@@ -1,0 +1,325 @@
+-- owns: nothing
+
+-- name: read_sheet
+-- What the title block says and what a browser's copy depends on; one row.
+SELECT s.code AS site_code, s.name AS site_name, r.score_run_id, r.policy_version, r.as_of, r.joints AS scored_joints,
+       (SELECT max(f.intake_id) FROM plan_feature f WHERE f.site_id = s.site_id) AS plot_plan_intake_id,
+       EXISTS (SELECT FROM joint j WHERE j.site_id = s.site_id) AS has_joints,
+       coalesce((SELECT max(check_result_id) FROM check_result c WHERE c.site_id = s.site_id), 0) AS last_check_result_id,
+       coalesce((SELECT max(leak_id) FROM leak l WHERE l.site_id = s.site_id), 0) AS last_leak_id,
+       coalesce((SELECT max(leak_step_id) FROM leak_step l WHERE l.site_id = s.site_id), 0) AS last_leak_step_id
+FROM site s
+LEFT JOIN score_run r ON r.site_id = s.site_id AND r.score_run_id = current_score_run()
+WHERE s.site_id = current_site();
+
+-- name: list_choices
+-- Areas, families and services to filter by, in one reading.
+SELECT 'area' AS kind, area_id AS number, name FROM area WHERE site_id = current_site()
+UNION ALL SELECT 'family', family_id, code FROM family WHERE site_id = current_site()
+UNION ALL SELECT 'service', service_id, name FROM service WHERE site_id = current_site()
+ORDER BY 1, 3;
+
+-- name: list_plan_shapes
+-- The features of the plot plan, areas first, so that what is drawn later lies over them.
+SELECT kind, name, geometry FROM plan_feature
+WHERE site_id = current_site()
+ORDER BY kind <> 'area', kind, plan_feature_id;
+
+-- name: read_joint_extent
+-- West, south, east and north edge of the scored joints, for a site without a plot plan.
+SELECT min(location[0]), min(location[1]), max(location[0]), max(location[1])
+FROM score WHERE site_id = current_site() AND score_run_id = current_score_run();
+
+-- name: window_cells
+-- The joints of a small window, counted in square cells of the plant grid. West and south edges belong to it.
+SELECT floor(w.location[0] / %(cell_m)s)::integer AS cell_east, floor(w.location[1] / %(cell_m)s)::integer AS cell_north,
+       count(*)::integer AS joints, (width_bucket(max(w.risk_now), %(band_edges)s::double precision[]) + 1)::integer AS band,
+       (count(*) FILTER (WHERE w.due_on < %(today)s::date))::integer AS overdue,
+       (count(*) FILTER (WHERE w.due_on >= %(today)s::date AND w.due_on <= %(soon)s::date))::integer AS due_soon
+FROM score_window(%(west)s, %(south)s, %(east)s, %(north)s) w
+WHERE w.location[0] < %(east)s AND w.location[1] < %(north)s
+  AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+  AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+  AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+  AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+  AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
+GROUP BY 1, 2;
+
+-- name: wide_cells
+-- The same for a window that holds a good part of the site: there a plain pass over the scores beats the index.
+SELECT floor(w.location[0] / %(cell_m)s)::integer AS cell_east, floor(w.location[1] / %(cell_m)s)::integer AS cell_north,
+       count(*)::integer AS joints, (width_bucket(max(w.risk_now), %(band_edges)s::double precision[]) + 1)::integer AS band,
+       (count(*) FILTER (WHERE w.due_on < %(today)s::date))::integer AS overdue,
+       (count(*) FILTER (WHERE w.due_on >= %(today)s::date AND w.due_on <= %(soon)s::date))::integer AS due_soon
+FROM score w
+WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+  AND w.location[0] >= %(west)s AND w.location[0] < %(east)s AND w.location[1] >= %(south)s AND w.location[1] < %(north)s
+  AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+  AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+  AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+  AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+  AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
+GROUP BY 1, 2;
+
+-- name: window_joints
+-- The joints of a window one by one, the least risky first, so that the riskiest is drawn last and lies on top.
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+       (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
+FROM score_window(%(west)s, %(south)s, %(east)s, %(north)s) w
+JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
+WHERE w.location[0] < %(east)s AND w.location[1] < %(north)s
+  AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+  AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+  AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+  AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+  AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
+ORDER BY w.risk_now, w.joint_id DESC;
+
+-- name: window_riskiest
+-- The riskiest joints of a window, the riskiest last, as in window_joints.
+SELECT * FROM (
+    SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+           (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
+    FROM score w
+    JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
+    WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+      AND w.location[0] >= %(west)s AND w.location[0] < %(east)s AND w.location[1] >= %(south)s AND w.location[1] < %(north)s
+      AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+      AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+      AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+      AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+      AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
+    ORDER BY w.risk_now DESC, w.joint_id
+    LIMIT %(limit)s) riskiest
+ORDER BY risk_rank DESC;
+
+-- name: list_leaks_on_plan
+-- Where it leaks now: open leaks with the place of their joint, newest first.
+SELECT j.tag, j.location[0] AS east_m, j.location[1] AS north_m, l.severity, l.observed_at
+FROM leak l
+JOIN joint j ON j.site_id = l.site_id AND j.joint_id = l.joint_id
+WHERE l.site_id = current_site()
+  AND NOT EXISTS (SELECT FROM leak n WHERE n.site_id = l.site_id AND n.supersedes = l.leak_id)
+  AND NOT EXISTS (SELECT FROM leak_step d WHERE d.site_id = l.site_id AND d.leak_id = l.leak_id AND d.step = 'repaired')
+ORDER BY l.observed_at DESC, l.leak_id DESC
+LIMIT %(limit)s;
+
+-- name: summarise_areas
+-- Each area's joints in numbers, under a filter.
+SELECT w.area_id, a.name AS area, count(*)::integer AS joints,
+       (count(*) FILTER (WHERE w.due_on < %(today)s::date))::integer AS overdue,
+       (count(*) FILTER (WHERE w.due_on >= %(today)s::date AND w.due_on <= %(soon)s::date))::integer AS due_soon,
+       (width_bucket(max(w.risk_now), %(band_edges)s::double precision[]) + 1)::integer AS worst_band,
+       (count(*) FILTER (WHERE w.beyond_checking))::integer AS beyond_checking
+FROM score w
+LEFT JOIN area a ON a.site_id = w.site_id AND a.area_id = w.area_id
+WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+  AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+  AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+  AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+  AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+  AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
+GROUP BY w.area_id, a.name
+ORDER BY a.name NULLS LAST;
+
+-- name: list_riskiest
+-- The riskiest joints under a filter.
+SELECT w.joint_id, j.tag, a.name AS area, f.code AS family, v.name AS service,
+       w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m, w.due_on, w.due_reason, w.interval_days,
+       w.leak_rate_now_per_year, w.consequence_class, w.risk_now,
+       (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.risk_rank, w.check_minutes,
+       w.beyond_checking
+FROM score w
+JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
+JOIN family f ON f.site_id = w.site_id AND f.family_id = w.family_id
+JOIN service v ON v.site_id = w.site_id AND v.service_id = w.service_id
+LEFT JOIN area a ON a.site_id = w.site_id AND a.area_id = w.area_id
+WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+  AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+  AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+  AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+  AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+  AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
+  AND (NOT %(only_beyond)s::boolean OR w.beyond_checking)
+ORDER BY w.risk_now DESC, w.joint_id
+LIMIT %(limit)s;
+
+-- name: list_due
+-- A page of joints by due date, riskiest first among equals, beginning after a given row.
+SELECT w.joint_id, j.tag, a.name AS area, f.code AS family, v.name AS service,
+       w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m, w.due_on, w.due_reason, w.interval_days,
+       w.leak_rate_now_per_year, w.consequence_class, w.risk_now,
+       (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.risk_rank, w.check_minutes,
+       w.beyond_checking
+FROM score w
+JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
+JOIN family f ON f.site_id = w.site_id AND f.family_id = w.family_id
+JOIN service v ON v.site_id = w.site_id AND v.service_id = w.service_id
+LEFT JOIN area a ON a.site_id = w.site_id AND a.area_id = w.area_id
+WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+  AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+  AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+  AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+  AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+  AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
+  AND (%(after_due_on)s::date IS NULL OR w.due_on >= %(after_due_on)s::date)
+  AND (%(after_due_on)s::date IS NULL OR w.due_on > %(after_due_on)s::date
+       OR w.risk_now < %(after_risk)s::double precision
+       OR (w.risk_now = %(after_risk)s::double precision AND w.joint_id > %(after_joint_id)s::integer))
+ORDER BY w.due_on, w.risk_now DESC, w.joint_id
+LIMIT %(limit)s;
+
+-- name: count_due
+-- Joints and hours of checking under a filter, by due state.
+SELECT count(*)::integer AS joints, coalesce(sum(w.check_minutes), 0) / 60.0 AS hours,
+       (count(*) FILTER (WHERE w.due_on < %(today)s::date))::integer AS overdue,
+       (count(*) FILTER (WHERE w.due_on >= %(today)s::date AND w.due_on <= %(soon)s::date))::integer AS due_soon
+FROM score w
+WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+  AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+  AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+  AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+  AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+  AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date);
+
+-- name: find_tags
+-- Joints whose tag has the given text in it, those that begin with it first.
+SELECT j.tag, a.name AS area, f.code AS family
+FROM joint j
+JOIN family f ON f.site_id = j.site_id AND f.family_id = j.family_id
+LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
+WHERE j.site_id = current_site() AND strpos(upper(j.tag), upper(%(text)s::text)) > 0
+ORDER BY strpos(upper(j.tag), upper(%(text)s::text)) <> 1, j.tag
+LIMIT %(limit)s;
+
+-- name: read_joint_record
+-- One joint as registered, with its current score.
+SELECT j.joint_id, j.tag, f.code AS family, v.name AS service, l.code AS line, a.name AS area, j.size_mm,
+       j.location[0] AS east_m, j.location[1] AS north_m, j.elevation_m, j.pressure_barg, j.temperature_degc, j.access,
+       j.requires_outage, j.notes, i.source_name, j.recorded_at, w.due_on, w.due_reason, w.interval_days, w.interval_limit,
+       w.beyond_checking, w.vibration_action, w.risk_now,
+       (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.risk_rank
+FROM joint j
+JOIN family f ON f.site_id = j.site_id AND f.family_id = j.family_id
+JOIN service v ON v.site_id = j.site_id AND v.service_id = j.service_id
+JOIN intake i ON i.site_id = j.site_id AND i.intake_id = j.intake_id
+LEFT JOIN line l ON l.site_id = j.site_id AND l.line_id = j.line_id
+LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
+LEFT JOIN score w ON w.site_id = j.site_id AND w.score_run_id = current_score_run() AND w.joint_id = j.joint_id
+WHERE j.site_id = current_site() AND j.tag = %(tag)s;
+
+-- name: list_history
+-- What happened to one joint, newest first.
+SELECT 'make_up' AS kind, m.made_up_on::timestamptz AS at,
+       m.verdict || coalesce(', by ' || m.method, '') || CASE WHEN m.witness IS NULL THEN ', not witnessed' ELSE ', witnessed by ' || m.witness END AS what,
+       m.fitter AS by, NULL::double precision AS number, m.notes,
+       EXISTS (SELECT FROM make_up n WHERE n.site_id = m.site_id AND n.supersedes = m.make_up_id) AS superseded
+FROM make_up m WHERE m.site_id = current_site() AND m.joint_id = %(joint_id)s
+UNION ALL
+SELECT 'check', c.observed_at, c.result, c.checked_by, c.screening_ppmv, c.notes,
+       EXISTS (SELECT FROM check_result n WHERE n.site_id = c.site_id AND n.supersedes = c.check_result_id)
+FROM check_result c WHERE c.site_id = current_site() AND c.joint_id = %(joint_id)s
+UNION ALL
+SELECT 'leak', k.observed_at, k.severity || ', found during ' || k.found_during, k.found_by, k.screening_ppmv, k.notes,
+       EXISTS (SELECT FROM leak n WHERE n.site_id = k.site_id AND n.supersedes = k.leak_id)
+FROM leak k WHERE k.site_id = current_site() AND k.joint_id = %(joint_id)s
+UNION ALL
+SELECT 'repair', d.observed_at, replace(d.step, '_', ' '), d.done_by, NULL, d.notes, false
+FROM leak_step d JOIN leak k ON k.site_id = d.site_id AND k.leak_id = d.leak_id
+WHERE d.site_id = current_site() AND k.joint_id = %(joint_id)s
+UNION ALL
+SELECT 'reading', v.observed_at, coalesce('at ' || round(v.frequency_hz::numeric, 1) || ' Hz', 'frequency not given'), NULL,
+       v.velocity_mm_s, NULL, false
+FROM vibration_reading v WHERE v.site_id = current_site() AND v.joint_id = %(joint_id)s
+UNION ALL
+SELECT 'override', o.recorded_at, 'interval set until ' || o.until_on, o.decided_by, o.interval_days, o.reason, false
+FROM interval_override o WHERE o.site_id = current_site() AND o.joint_id = %(joint_id)s
+UNION ALL
+SELECT 'change', h.recorded_at,
+       (SELECT string_agg(e.key || ': ' || coalesce(e.value ->> 0, 'not given') || ' → ' || coalesce(e.value ->> 1, 'not given'), '; ')
+        FROM jsonb_each(h.changes) e), i.source_name, NULL, NULL, false
+FROM joint_change h JOIN intake i ON i.site_id = h.site_id AND i.intake_id = h.intake_id
+WHERE h.site_id = current_site() AND h.joint_id = %(joint_id)s
+ORDER BY 2 DESC, 1
+LIMIT %(limit)s;
+
+-- name: read_plan_run
+-- The newest plan of weeks, or no row.
+SELECT plan_run_id, score_run_id, starts_on, weeks, crew_hours_per_week, unplaced, recorded_at
+FROM plan_run WHERE site_id = current_site()
+ORDER BY plan_run_id DESC LIMIT 1;
+
+-- name: list_planned_weeks
+-- The weeks of a plan in checks and hours; a check is late when its week begins after its due date.
+SELECT p.week_starting_on AS starts_on, count(*)::integer AS checks, sum(p.minutes) / 60.0 AS hours,
+       (count(*) FILTER (WHERE p.due_on < p.week_starting_on))::integer AS late_checks,
+       coalesce(sum(p.minutes) FILTER (WHERE p.due_on < p.week_starting_on), 0) / 60.0 AS late_hours
+FROM planned_check p
+WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s
+GROUP BY 1 ORDER BY 1;
+
+-- name: list_week_areas
+-- One week of a plan by area, those with late checks first.
+SELECT a.name AS area, count(*)::integer AS checks, sum(p.minutes) / 60.0 AS hours,
+       (count(*) FILTER (WHERE p.due_on < p.week_starting_on))::integer AS late_checks, min(p.due_on) AS earliest_due_on
+FROM planned_check p
+JOIN joint j ON j.site_id = p.site_id AND j.joint_id = p.joint_id
+LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
+WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s AND p.week_starting_on = %(week_starting_on)s
+GROUP BY 1 ORDER BY 4 DESC, 1 NULLS LAST;
+
+-- name: list_week_checks
+-- The checks of one week of a plan, overdue first.
+SELECT j.tag, a.name AS area, p.due_on, p.minutes
+FROM planned_check p
+JOIN joint j ON j.site_id = p.site_id AND j.joint_id = p.joint_id
+LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
+WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s AND p.week_starting_on = %(week_starting_on)s
+ORDER BY p.due_on, j.tag
+LIMIT %(limit)s;
+
+-- name: list_routes
+-- The newest routes, with how many of their stops have a result.
+SELECT r.route_id, r.walk_on, r.crew, a.name AS area, r.start_gate,
+       (SELECT count(*) FROM route_stop s WHERE s.site_id = r.site_id AND s.route_id = r.route_id AND s.joint_id IS NOT NULL)::integer AS stops,
+       (SELECT count(DISTINCT c.joint_id) FROM check_result c WHERE c.site_id = r.site_id AND c.route_id = r.route_id)::integer AS recorded,
+       r.walking_minutes, r.working_minutes
+FROM route r
+LEFT JOIN area a ON a.site_id = r.site_id AND a.area_id = r.area_id
+WHERE r.site_id = current_site()
+ORDER BY r.walk_on DESC, r.route_id DESC
+LIMIT %(limit)s;
+
+-- name: read_route
+-- One route with its totals, or no row.
+SELECT r.route_id, r.walk_on, r.crew, a.name AS area, r.start_gate, r.shift_minutes, r.walking_minutes, r.working_minutes,
+       r.considered, r.unreachable, r.recorded_at
+FROM route r
+LEFT JOIN area a ON a.site_id = r.site_id AND a.area_id = r.area_id
+WHERE r.site_id = current_site() AND r.route_id = %(route_id)s;
+
+-- name: list_route_stops
+-- The stops of a route in walking order, the way back last, each with the newest result that was recorded on this route.
+SELECT s.position, s.joint_id, j.tag, f.code AS family, v.name AS service, j.size_mm, j.pressure_barg, j.access,
+       j.location[0] AS east_m, j.location[1] AS north_m, coalesce(w.elevation_m, j.elevation_m) AS elevation_m,
+       w.due_on, (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band,
+       s.walking_minutes, s.working_minutes, s.leg, c.result, c.observed_at AS recorded_at, c.checked_by
+FROM route_stop s
+LEFT JOIN joint j ON j.site_id = s.site_id AND j.joint_id = s.joint_id
+LEFT JOIN family f ON f.site_id = j.site_id AND f.family_id = j.family_id
+LEFT JOIN service v ON v.site_id = j.site_id AND v.service_id = j.service_id
+LEFT JOIN score w ON w.site_id = s.site_id AND w.score_run_id = current_score_run() AND w.joint_id = s.joint_id
+LEFT JOIN LATERAL (
+    SELECT c.result, c.observed_at, c.checked_by FROM check_result c
+    WHERE c.site_id = s.site_id AND c.route_id = s.route_id AND c.joint_id = s.joint_id
+    ORDER BY c.check_result_id DESC LIMIT 1) c ON true
+WHERE s.site_id = current_site() AND s.route_id = %(route_id)s
+ORDER BY s.position = 0, s.position;
+
+-- name: count_score_groups
+-- How many joints share the same codes of the score: enough for the matrix, what set the intervals, and what was assumed.
+SELECT likelihood_class, consequence_class, interval_limit, beyond_checking, vibration_action, assumed_inputs,
+       count(*)::integer AS joints
+FROM score
+WHERE site_id = current_site() AND score_run_id = current_score_run()
+GROUP BY 1, 2, 3, 4, 5, 6;
