@@ -100,12 +100,13 @@ def simulated_history(process: Process, schedule: Schedule, generator: np.random
     """
     defects = _candidates(process, schedule, generator)
     found, leaked, repaired, remakes = _lived_through(process, defects, generator)
+    leaked = leaked & ~_seen_while_open(defects, leaked, repaired)
     result = np.full(len(schedule.joint), TIGHT)
     result[defects.found_check[found]] = RETIGHTENED
     seen_at_check = leaked & (defects.leak_check >= 0)
     result[defects.leak_check[seen_at_check]] = np.where(defects.severity[seen_at_check] == WEEP, WEEPING, LEAKING)
     # Between the sighting of a leak and its repair nobody checks that joint.
-    idle = _within(schedule, defects.joint[leaked], defects.leak_seen[leaked], repaired[leaked]) & (result <= RETIGHTENED)
+    idle = _within(schedule, defects.joint[leaked], defects.leak_seen[leaked], repaired[leaked])
     checks = _recorded_checks(schedule, result, idle, remakes, generator)
     leaks = _recorded_leaks(defects, leaked, repaired, generator)
     return History(checks, leaks, remakes)
@@ -185,6 +186,16 @@ def _lived_through(
     past = np.flatnonzero(day < 0.0)
     past = past[np.argsort(day[past], kind="stable")]
     return found, leaked, repaired, Remakes(joint[past], day[past], state[past])
+
+
+def _seen_while_open(defects: _Defects, leaked: Flags, repaired: FloatArray) -> Flags:
+    """Leaks that were seen on a joint while another was open there: to who looks at it, they are one leak."""
+    rows = np.flatnonzero(leaked)
+    rows = rows[np.lexsort((repaired[rows], defects.leak_seen[rows], defects.joint[rows]))]
+    again = np.zeros(len(leaked), dtype=bool)
+    same = defects.joint[rows[1:]] == defects.joint[rows[:-1]]
+    again[rows[1:][same & (defects.leak_seen[rows[1:]] <= repaired[rows[:-1]])]] = True
+    return again
 
 
 def _recorded_checks(
