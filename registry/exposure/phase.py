@@ -34,8 +34,9 @@ def vapour_pressure(
     References
     ----------
     B. I. Lee, M. G. Kesler, A generalized thermodynamic correlation based on three-parameter corresponding states,
-    AIChE J. 21(3):510-527, 1975. Within about 2 % for the fluids of the table from their boiling point up; for water
-    and alcohols up to 30 % low when cold, which errs towards liquid and so towards the greater release.
+    AIChE J. 21(3):510-527, 1975. Within 5 % of reference equations for the seven fluids of the published test from
+    their boiling point up; for cold water and alcohols up to 30 % low, which errs towards liquid and so towards the
+    greater release.
 
     Examples
     --------

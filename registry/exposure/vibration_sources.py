@@ -165,6 +165,8 @@ def _take_zones(
         begin, end = np.searchsorted(east, [zones.east_m[at] - radius, zones.east_m[at] + radius + 1e-6])
         square = (east[begin:end] - zones.east_m[at]) ** 2 + (north[begin:end] - zones.north_m[at]) ** 2
         near = begin + np.flatnonzero(square <= radius * radius)
+        if not len(near):
+            continue
         if not good[at]:
             found.refused[joints[near]] = True
             continue
