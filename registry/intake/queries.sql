@@ -16,3 +16,11 @@ SELECT intake_id, kind, source_name, encode(content_sha256, 'hex') AS content_sh
        rows_refused, recorded_at
 FROM intake WHERE site_id = current_site()
 ORDER BY intake_id DESC LIMIT %(count)s;
+
+-- name: forbid_nested_loops
+-- A site's new rows are in no statistics yet, and a nested loop over two lists of 100,000 rows takes minutes.
+SELECT set_config('enable_nestloop', 'off', true);
+
+-- name: allow_nested_loops
+-- Back to the planner's own choice.
+SELECT set_config('enable_nestloop', 'on', true);

@@ -7,24 +7,24 @@ from typing import Any
 import polars as pl
 import xlsxwriter
 
+from registry.errors import Issue
 from registry.intake.bindings import REASON_HEADING, folded
-from registry.intake.model import FileMapping, TypedRows
+from registry.intake.model import FileMapping, Table
 
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm")
 
 
-def refused_file(rows: TypedRows, mapping: FileMapping, *, as_workbook: bool) -> bytes:
+def refused_file(table: Table, issues: Sequence[Issue], mapping: FileMapping, *, as_workbook: bool) -> bytes:
     """The refused rows under the file's own headings, with a last column that says why; CSV (UTF-8) or a workbook.
 
     Headings stand in the row where the mapping looks for them, so that the file loads again as it is. The reason
     column is passed over then.
     """
     reasons: dict[int, list[str]] = {}
-    for issue in rows.issues:
+    for issue in issues:
         if issue.row is not None:
             said = f"{issue.column}: {issue.reason}" if issue.column else issue.reason
             reasons.setdefault(issue.row, []).append(said)
-    table = rows.table
     kept = [place for place, heading in enumerate(table.headings) if folded(heading) != REASON_HEADING]
     refused = table.row_numbers.is_in(pl.Series(sorted(reasons), dtype=pl.Int32).implode())
     cells = table.cells.filter(refused).select(f"c{place}" for place in kept)

@@ -1,7 +1,8 @@
 """The ledger of files taken in, and typed frames into the database."""
 
 import io
-from collections.abc import Mapping
+from collections.abc import Generator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -75,6 +76,17 @@ def read_frame(
         return pl.DataFrame(schema=dict(types))
     stream.seek(0)
     return pl.read_csv(stream, has_header=False, schema=dict(types))
+
+
+@contextmanager
+def whole_list_joins(connection: Connection) -> Generator[None]:
+    """Join a staged list to whole tables by hashing; a planner without statistics of either may take minutes.
+
+    After an error the transaction is over, and the setting with it.
+    """
+    connection.execute(SQL["forbid_nested_loops"])
+    yield
+    connection.execute(SQL["allow_nested_loops"])
 
 
 def copy_frame(connection: Connection, statement: bytes, frame: pl.DataFrame) -> int:

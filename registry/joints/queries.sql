@@ -80,7 +80,14 @@ SELECT EXISTS (SELECT FROM joint WHERE site_id = current_site());
 INSERT INTO staged_change (row, joint_id, tag, changes)
 SELECT row, joint_id, tag, changes
 FROM (
-    SELECT s.row, j.joint_id, s.tag, jsonb_strip_nulls(jsonb_build_object(
+    SELECT s.row, j.joint_id, s.tag, CASE WHEN
+        (s.family_id, s.service_id, s.line, s.area, s.size_mm, s.east_m, s.north_m, s.elevation_m, s.pressure_barg,
+         s.temperature_degc, s.fitter, s.made_up_on, s.make_up_method, s.vibration_mm_s, s.vibration_hz,
+         s.thermal_cycles_per_year, s.thermal_range_degc, s.access, s.requires_outage, s.notes) IS NOT DISTINCT FROM
+        (j.family_id, j.service_id, l.code, a.name, j.size_mm, j.location[0], j.location[1], j.elevation_m,
+         j.pressure_barg, j.temperature_degc, j.fitter, j.made_up_on, j.make_up_method, j.vibration_mm_s,
+         j.vibration_hz, j.thermal_cycles_per_year, j.thermal_range_degc, j.access, j.requires_outage, j.notes)
+        THEN NULL ELSE jsonb_strip_nulls(jsonb_build_object(
         'family', CASE WHEN s.family_id <> j.family_id THEN jsonb_build_array(
             (SELECT f.code FROM family f WHERE f.site_id = j.site_id AND f.family_id = j.family_id),
             (SELECT f.code FROM family f WHERE f.site_id = j.site_id AND f.family_id = s.family_id)) END,
@@ -129,7 +136,7 @@ FROM (
             THEN jsonb_build_array(j.requires_outage, s.requires_outage) END,
         'notes', CASE WHEN 'notes' = ANY(%(given)s::text[]) AND s.notes IS DISTINCT FROM j.notes
             THEN jsonb_build_array(j.notes, s.notes) END
-    )) AS changes
+    )) END AS changes
     FROM staged_joint s
     JOIN joint j ON j.site_id = current_site() AND j.tag = s.tag
     LEFT JOIN line l ON l.site_id = j.site_id AND l.line_id = j.line_id
@@ -148,22 +155,22 @@ SELECT (SELECT count(*) FROM staged_joint s JOIN joint j ON j.site_id = current_
 SELECT row, tag, changes FROM staged_change ORDER BY row LIMIT %(count)s;
 
 -- name: add_lines
--- Lines that the list names for the first time.
+-- Lines named for the first time.
 INSERT INTO line (site_id, code)
-SELECT current_site(), s.line FROM staged_joint s
-WHERE s.line IS NOT NULL AND NOT EXISTS (SELECT FROM line l WHERE l.site_id = current_site() AND l.code = s.line)
-GROUP BY s.line ORDER BY min(s.row);
+SELECT current_site(), named.code FROM unnest(%(codes)s::text[]) WITH ORDINALITY AS named (code, place)
+WHERE NOT EXISTS (SELECT FROM line l WHERE l.site_id = current_site() AND l.code = named.code)
+ORDER BY named.place;
 
 -- name: list_areas
 -- The names of the site's areas.
 SELECT name FROM area WHERE site_id = current_site() ORDER BY area_id;
 
 -- name: add_areas
--- Areas that the list names for the first time, where no plot plan says which there are.
+-- Areas named for the first time, where no plot plan says which there are.
 INSERT INTO area (site_id, name)
-SELECT current_site(), s.area FROM staged_joint s
-WHERE s.area IS NOT NULL AND NOT EXISTS (SELECT FROM area a WHERE a.site_id = current_site() AND a.name = s.area)
-GROUP BY s.area ORDER BY min(s.row);
+SELECT current_site(), named.name FROM unnest(%(names)s::text[]) WITH ORDINALITY AS named (name, place)
+WHERE NOT EXISTS (SELECT FROM area a WHERE a.site_id = current_site() AND a.name = named.name)
+ORDER BY named.place;
 
 -- name: add_joints
 -- Joints that the register does not know yet.

@@ -2,13 +2,14 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
 import polars as pl
 
 from registry.db import Connection
 from registry.intake.columns import typed_rows
 from registry.intake.model import ROW, Column, Difference, FileMapping, IntakeReport, Table, TypedRows
-from registry.intake.store import add_intake, take_intake_lock
+from registry.intake.store import add_intake, take_intake_lock, whole_list_joins
 from registry.intake.words import nearest
 from registry.joints import store
 from registry.joints.model import Joint, JointUnknown, RegisterNotReady, joint_columns
@@ -61,8 +62,8 @@ def import_list(
 def preview_rows(connection: Connection, rows: TypedRows, keep_valid: bool) -> IntakeReport:
     """What `import_rows` would do with these rows."""
     frame = rows.admitted(keep_valid)
-    report, _ = _compared(connection, rows, frame if not frame.is_empty() else rows.good)
-    return report
+    with whole_list_joins(connection):
+        return _compared(connection, rows, frame if not frame.is_empty() else rows.good)[0]
 
 
 def import_rows(connection: Connection, rows: TypedRows, keep_valid: bool) -> IntakeReport:
@@ -71,27 +72,18 @@ def import_rows(connection: Connection, rows: TypedRows, keep_valid: bool) -> In
     frame = rows.admitted(keep_valid)
     if frame.is_empty():
         return rows.report(KIND, loaded=False, notes=("nothing was loaded",))
-    report, anything_known = _compared(connection, rows, frame)
-    if not report.changes:
-        return rows.report(KIND, loaded=True, unchanged=report.unchanged, notes=report.notes)
-    intake_id = add_intake(connection, KIND, rows, frame.height)
-    store.add_lines(connection)
-    store.add_areas(connection)
-    if report.added:
-        store.add_joints(connection, intake_id)
-    if anything_known and report.changed:
-        store.change_joints(connection, intake_id)
-    return rows.report(
-        KIND,
-        loaded=True,
-        added=report.added,
-        changed=report.changed,
-        unchanged=report.unchanged,
-        differences=report.differences,
-        differences_total=report.differences_total,
-        notes=report.notes,
-        intake_id=intake_id,
-    )
+    with whole_list_joins(connection):
+        report, anything_known = _compared(connection, rows, frame)
+        if not report.changes:
+            return replace(report, loaded=True)
+        intake_id = add_intake(connection, KIND, rows, frame.height)
+        store.add_lines(connection, frame["line"].drop_nulls().unique(maintain_order=True).to_list())
+        store.add_areas(connection, frame["area"].drop_nulls().unique(maintain_order=True).to_list())
+        if report.added:
+            store.add_joints(connection, intake_id)
+        if anything_known and report.changed:
+            store.change_joints(connection, intake_id)
+    return replace(report, loaded=True, intake_id=intake_id)
 
 
 def joint_of_tag(connection: Connection, tag: str) -> Joint:

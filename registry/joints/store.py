@@ -107,9 +107,9 @@ def count_unlisted(connection: Connection) -> int:
     return int(_value(connection, "count_unlisted"))
 
 
-def add_lines(connection: Connection) -> None:
-    """Add the lines that the staged list names for the first time."""
-    connection.execute(SQL["add_lines"])
+def add_lines(connection: Connection, codes: Sequence[str]) -> None:
+    """Add those lines that the site does not have yet."""
+    connection.execute(SQL["add_lines"], {"codes": list(codes)})
 
 
 def list_areas(connection: Connection) -> list[str]:
@@ -117,9 +117,9 @@ def list_areas(connection: Connection) -> list[str]:
     return [str(row[0]) for row in connection.execute(SQL["list_areas"]).fetchall()]
 
 
-def add_areas(connection: Connection) -> None:
-    """Add the areas that the staged list names for the first time."""
-    connection.execute(SQL["add_areas"])
+def add_areas(connection: Connection, names: Sequence[str]) -> None:
+    """Add those areas that the site does not have yet."""
+    connection.execute(SQL["add_areas"], {"names": list(names)})
 
 
 def add_joints(connection: Connection, intake_id: int) -> int:

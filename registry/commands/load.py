@@ -1,0 +1,21 @@
+"""`jointwright load`: a plot plan, a joint list, readings or history from a file."""
+
+import argparse
+from collections.abc import Callable
+from typing import Any
+
+from registry.commands import load_joints
+
+# One module a kind of file: its `register` adds a parser below `load`. A table needs only a TableKind (load_tables.py).
+KINDS: tuple[Callable[[Any], argparse.ArgumentParser], ...] = (load_joints.register,)
+
+
+def register(subparsers: Any) -> argparse.ArgumentParser:
+    """Add `load` and its kinds."""
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "load", help="take in a plot plan, a joint list, readings or history from a file"
+    )
+    kinds = parser.add_subparsers(dest="kind_of_file", required=True, metavar="plot-plan|joints|readings|history")
+    for add in KINDS:
+        add(kinds)
+    return parser
