@@ -24,7 +24,7 @@ def leak_fraction(delay_span: ArrayLike, detection: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (n,) [-]
-        0 at g T = 0, rising towards 1.
+        0 at g T = 0, rising towards 1; NaN below 0.
 
     References
     ----------
@@ -38,11 +38,13 @@ def leak_fraction(delay_span: ArrayLike, detection: ArrayLike) -> Floats:
     >>> leak_fraction([0.0, 1.0, 10.0], 0.9).round(6)
     array([0.      , 0.409363, 0.910004])
     """
-    x, p = np.broadcast_arrays(np.asarray(delay_span, np.float64), np.asarray(detection, np.float64))
+    span, p = np.broadcast_arrays(np.asarray(delay_span, np.float64), np.asarray(detection, np.float64))
+    inside = (span > 0) & (span < np.inf)
+    x = np.where(inside, span, 1.0)
     found = -np.expm1(-x)
     missed = p * _excess(x, found) + (1.0 - p) * x * found
-    whole = x * (p + (1.0 - p) * found)
-    return np.where(x > 0, missed / np.where(whole > 0, whole, 1.0), np.where(x == 0, 0.0, np.nan))
+    fraction = missed / (x * (p + (1.0 - p) * found))
+    return np.where(inside, fraction, np.where(span == 0, 0.0, np.where(span > 0, 1.0, np.nan)))
 
 
 def longest_delay_span(fraction: ArrayLike, detection: ArrayLike) -> Floats:
