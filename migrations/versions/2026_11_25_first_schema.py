@@ -545,37 +545,63 @@ CREATE TRIGGER interval_override_refuses_change BEFORE UPDATE OR DELETE OR TRUNC
 
 -- ---------------------------------------------------------------- the newest facts of each joint
 
+-- The newest of what is added is held against what is kept, so that a bulk load reads nothing but its own rows. Only a
+-- correction looks at the ledger again: for the joints that it names, and for those that its superseded rows named.
 CREATE FUNCTION keep_last_make_up() RETURNS trigger
     LANGUAGE plpgsql AS $$
+DECLARE
+    corrected integer[];
 BEGIN
+    SELECT array_agg(DISTINCT j) INTO corrected
+    FROM added a, make_up o, unnest(ARRAY[a.joint_id, o.joint_id]) j
+    WHERE a.supersedes IS NOT NULL AND o.site_id = a.site_id AND o.make_up_id = a.supersedes;
+    IF corrected IS NOT NULL THEN
+        DELETE FROM joint_last_make_up WHERE site_id = current_site() AND joint_id = ANY (corrected);
+    END IF;
     INSERT INTO joint_last_make_up (site_id, joint_id, make_up_id, made_up_on, accepted, witnessed)
-    SELECT DISTINCT ON (m.site_id, m.joint_id)
-           m.site_id, m.joint_id, m.make_up_id, m.made_up_on, m.verdict = 'accepted', m.witness IS NOT NULL
-    FROM make_up m
-    WHERE (m.site_id, m.joint_id) IN (SELECT DISTINCT site_id, joint_id FROM added)
-      AND NOT EXISTS (SELECT FROM make_up s WHERE s.site_id = m.site_id AND s.supersedes = m.make_up_id)
-    ORDER BY m.site_id, m.joint_id, m.made_up_on DESC, m.make_up_id DESC
+    SELECT DISTINCT ON (n.site_id, n.joint_id)
+           n.site_id, n.joint_id, n.make_up_id, n.made_up_on, n.verdict = 'accepted', n.witness IS NOT NULL
+    FROM (SELECT * FROM added WHERE corrected IS NULL OR joint_id <> ALL (corrected)
+          UNION ALL
+          SELECT m.* FROM make_up m
+          WHERE m.site_id = current_site() AND m.joint_id = ANY (corrected)
+            AND NOT EXISTS (SELECT FROM make_up s WHERE s.site_id = m.site_id AND s.supersedes = m.make_up_id)) n
+    ORDER BY n.site_id, n.joint_id, n.made_up_on DESC, n.make_up_id DESC
     ON CONFLICT (site_id, joint_id) DO UPDATE
     SET make_up_id = excluded.make_up_id, made_up_on = excluded.made_up_on,
-        accepted = excluded.accepted, witnessed = excluded.witnessed;
+        accepted = excluded.accepted, witnessed = excluded.witnessed
+    WHERE (excluded.made_up_on, excluded.make_up_id) > (joint_last_make_up.made_up_on, joint_last_make_up.make_up_id);
     RETURN NULL;
 END $$;
 
 CREATE FUNCTION keep_last_check() RETURNS trigger
     LANGUAGE plpgsql AS $$
+DECLARE
+    corrected integer[];
 BEGIN
+    SELECT array_agg(DISTINCT j) INTO corrected
+    FROM added a, check_result o, unnest(ARRAY[a.joint_id, o.joint_id]) j
+    WHERE a.supersedes IS NOT NULL AND o.site_id = a.site_id AND o.check_result_id = a.supersedes;
+    IF corrected IS NOT NULL THEN
+        DELETE FROM joint_last_check WHERE site_id = current_site() AND joint_id = ANY (corrected);
+    END IF;
     INSERT INTO joint_last_check (site_id, joint_id, satisfactory_at, checked_at, result)
-    SELECT c.site_id, c.joint_id,
-           max(c.observed_at) FILTER (WHERE c.result IN ('tight', 'retightened')),
-           max(c.observed_at),
-           (array_agg(c.result ORDER BY c.observed_at DESC, c.check_result_id DESC))[1]
-    FROM check_result c
-    WHERE (c.site_id, c.joint_id) IN (SELECT DISTINCT site_id, joint_id FROM added)
-      AND c.result <> 'not_reached'
-      AND NOT EXISTS (SELECT FROM check_result s WHERE s.site_id = c.site_id AND s.supersedes = c.check_result_id)
-    GROUP BY c.site_id, c.joint_id
+    SELECT n.site_id, n.joint_id,
+           max(n.observed_at) FILTER (WHERE n.result IN ('tight', 'retightened')),
+           max(n.observed_at),
+           (array_agg(n.result ORDER BY n.observed_at DESC, n.check_result_id DESC))[1]
+    FROM (SELECT * FROM added WHERE corrected IS NULL OR joint_id <> ALL (corrected)
+          UNION ALL
+          SELECT c.* FROM check_result c
+          WHERE c.site_id = current_site() AND c.joint_id = ANY (corrected)
+            AND NOT EXISTS (SELECT FROM check_result s WHERE s.site_id = c.site_id AND s.supersedes = c.check_result_id)) n
+    WHERE n.result <> 'not_reached'
+    GROUP BY n.site_id, n.joint_id
     ON CONFLICT (site_id, joint_id) DO UPDATE
-    SET satisfactory_at = excluded.satisfactory_at, checked_at = excluded.checked_at, result = excluded.result;
+    SET satisfactory_at = greatest(joint_last_check.satisfactory_at, excluded.satisfactory_at),
+        checked_at = greatest(joint_last_check.checked_at, excluded.checked_at),
+        result = CASE WHEN excluded.checked_at >= joint_last_check.checked_at THEN excluded.result
+                 ELSE joint_last_check.result END;
     RETURN NULL;
 END $$;
 
@@ -675,7 +701,8 @@ GRANT INSERT ON intake, area, plan_feature, policy_version, policy_draft, family
     TO jointwright_app;
 GRANT UPDATE ON area, policy_draft, joint, joint_last_make_up, joint_last_check, joint_last_vibration, score_run,
     score, plan_run TO jointwright_app;
-GRANT DELETE ON plan_feature, policy_draft, plan_run, planned_check TO jointwright_app;
+GRANT DELETE ON plan_feature, policy_draft, plan_run, planned_check, joint_last_make_up, joint_last_check
+    TO jointwright_app;
 GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO jointwright_app;
 
 -- Every table keeps each transaction to its site.

@@ -1,7 +1,8 @@
-"""F. Garwood, 'Fiducial limits for the Poisson distribution', Biometrika 28 (1936), 437-442: two-sided 95 % limits of a count.
+"""F. Garwood, 'Fiducial limits for the Poisson distribution', Biometrika 28 (1936), 437-442: two-sided 95 % limits of
+a count.
 
-The figures are those of the usual textbook table, recomputed with SciPy 1.17.1 (chi-squared quantiles) and with statsmodels 0.15.0
-(`confint_poisson(method='exact-c')`), which agree.
+The figures are those of the usual textbook table, recomputed with SciPy 1.17.1 (chi-squared quantiles) and with
+statsmodels 0.15.0 (`confint_poisson(method='exact-c')`), which agree.
 """
 
 import numpy as np
