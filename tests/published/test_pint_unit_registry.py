@@ -1,4 +1,4 @@
-"""Unit conversions against the general library pint, whose registry states the definitions of the units themselves.
+"""BIPM, The International System of Units, 9th edition (2019), as the general library pint states its units.
 
 Gauge pressure is pint's absolute value less the standard atmosphere, and a peak is the root of two above its RMS:
 neither is a unit there, so these two steps are written out here.
