@@ -56,10 +56,34 @@ def nearest_on_line(
     place_north_m: Floats,
     within_m: float,
 ) -> tuple[Indices, Floats]:
-    """Return for each joint the nearest place on its line and its distance in metres; -1 and inf where none is near
-    enough.
+    """Nearest place on each joint's own line, and how far it is.
 
-    Of places equally near the first given is taken, whatever else is asked for in the same call.
+    argmin over places on the line of sqrt((east - east_place) ** 2 + (north - north_place) ** 2), if <= within
+
+    Parameters
+    ----------
+    joint_line : ndarray of int, shape (n,) [-]
+        0 where the joint is on no line.
+    joint_east_m, joint_north_m : ndarray, shape (n,) [m]
+    place_line : ndarray of int, shape (k,) [-]
+    place_east_m, place_north_m : ndarray, shape (k,) [m]
+    within_m : float [m]
+
+    Returns
+    -------
+    tuple of ndarray, shape (n,) [-] and ndarray, shape (n,) [m]
+        Position of the place and distance; -1 and inf where none is near enough. Of places equally near the first given
+        is taken, whatever other joints and lines are in the same call.
+
+    References
+    ----------
+    Own method: straight distance on the plan; the way along the pipe is not known.
+
+    Examples
+    --------
+    >>> origin, three, four = np.zeros(2), np.array([3.0]), np.array([4.0])
+    >>> nearest_on_line(np.array([7, 8]), origin, origin, np.array([7]), three, four, 9.0)
+    (array([ 0, -1]), array([ 5., inf]))
     """
     place = np.full(len(joint_line), -1, np.intp)
     distance = np.full(len(joint_line), np.inf)

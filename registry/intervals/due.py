@@ -159,7 +159,29 @@ def leak_nearby(joints: JointColumns, last: Days, leaks: NearbyLeaks, policy: Le
 
 
 def years_since(last: Days, as_of: date) -> Floats:
-    """Return the years from each clock's start to a date; never below 0."""
+    """Years from each clock's start to a date.
+
+    t = max(0, date - last) / 365.25
+
+    Parameters
+    ----------
+    last : ndarray of int, shape (n,) [day since 1970-01-01]
+    as_of : date
+
+    Returns
+    -------
+    ndarray, shape (n,) [year]
+        Never below 0: a clock that starts after the date has not begun to run.
+
+    References
+    ----------
+    Own method: a year of 365.25 days throughout, so that intervals and rates agree.
+
+    Examples
+    --------
+    >>> years_since(np.array([0, 1461]), date(1972, 1, 1))
+    array([1.99863107, 0.        ])
+    """
     return np.maximum(_day(as_of) - last, 0) / DAYS_PER_YEAR
 
 

@@ -1,6 +1,6 @@
-"""Energy Institute, Guidelines for the avoidance of vibration induced fatigue failure in process pipework, 2nd ed. 2008.
+"""Energy Institute, Guidelines for the avoidance of vibration induced fatigue failure in process pipework, 2008.
 
-The 'concern' and 'problem' lines of the measurement-based assessment, mm/s RMS. Constants as in two public
+Second edition: the lines of the measurement-based assessment, mm/s RMS. Constants as in two public
 transcriptions; the range 1 to 300 Hz is from memory.
 """
 
