@@ -39,15 +39,37 @@ def take_intake_lock(connection: Connection, kind: str) -> None:
 
 def add_intake(connection: Connection, kind: str, rows: TypedRows, rows_loaded: int) -> int:
     """Note the file of these rows as taken in, and return its id; `kind` is one of the schema's."""
+    table = rows.table
+    return note_intake(
+        connection,
+        kind,
+        table.source_name,
+        table.content_sha256,
+        rows.frame.height,
+        rows_loaded,
+        len(rows.refused_rows),
+    )
+
+
+def note_intake(
+    connection: Connection,
+    kind: str,
+    source_name: str,
+    content_sha256: bytes,
+    rows_read: int,
+    rows_loaded: int,
+    rows_refused: int,
+) -> int:
+    """Note a file that is no table (a plot plan: its rows are features) as taken in, and return its id."""
     found = connection.execute(
         SQL["add_intake"],
         {
             "kind": kind,
-            "source_name": rows.table.source_name,
-            "content_sha256": rows.table.content_sha256,
-            "rows_read": rows.frame.height,
+            "source_name": source_name,
+            "content_sha256": content_sha256,
+            "rows_read": rows_read,
             "rows_loaded": rows_loaded,
-            "rows_refused": len(rows.refused_rows),
+            "rows_refused": rows_refused,
         },
     ).fetchone()
     assert found is not None

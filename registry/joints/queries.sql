@@ -1,4 +1,4 @@
--- owns: family, service, line, area, joint, joint_change
+-- owns: family, service, line, joint, joint_change
 
 -- name: add_new_families
 -- Give every family of the newest policy a number, once.
@@ -161,17 +161,6 @@ SELECT current_site(), named.code FROM unnest(%(codes)s::text[]) WITH ORDINALITY
 WHERE NOT EXISTS (SELECT FROM line l WHERE l.site_id = current_site() AND l.code = named.code)
 ORDER BY named.place;
 
--- name: list_areas
--- The names of the site's areas.
-SELECT name FROM area WHERE site_id = current_site() ORDER BY area_id;
-
--- name: add_areas
--- Areas named for the first time, where no plot plan says which there are.
-INSERT INTO area (site_id, name)
-SELECT current_site(), named.name FROM unnest(%(names)s::text[]) WITH ORDINALITY AS named (name, place)
-WHERE NOT EXISTS (SELECT FROM area a WHERE a.site_id = current_site() AND a.name = named.name)
-ORDER BY named.place;
-
 -- name: add_joints
 -- Joints that the register does not know yet.
 INSERT INTO joint (
@@ -276,13 +265,13 @@ SELECT joint_id, tag FROM joint WHERE site_id = current_site();
 -- Every line's code with its id, for the files that name lines.
 SELECT line_id, code FROM line WHERE site_id = current_site();
 
--- name: list_unplaced
--- Joints without an area, and where they are.
-SELECT joint_id, location[0] AS east_m, location[1] AS north_m
-FROM joint WHERE site_id = current_site() AND area_id IS NULL;
+-- name: list_places
+-- Where every joint is, and its area (0: none).
+SELECT joint_id, location, coalesce(area_id, 0)
+FROM joint WHERE site_id = current_site();
 
 -- name: place_joints
--- Give joints their area.
-UPDATE joint j SET area_id = p.area_id
+-- Give joints their area (0: none).
+UPDATE joint j SET area_id = nullif(p.area_id, 0)
 FROM unnest(%(joint_ids)s::integer[], %(area_ids)s::integer[]) AS p (joint_id, area_id)
 WHERE j.site_id = current_site() AND j.joint_id = p.joint_id;

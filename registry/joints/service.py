@@ -14,7 +14,7 @@ from registry.intake.words import nearest
 from registry.joints import store
 from registry.joints.model import Joint, JointUnknown, RegisterNotReady, joint_columns
 from registry.plant.model import PlotPlan
-from registry.plant.store import read_plan
+from registry.plant.store import add_areas, list_areas, read_plan
 
 KIND = "joints"
 MOST_CHANGES_LISTED = 1000
@@ -38,7 +38,7 @@ def list_rows(connection: Connection, table: Table, mapping: FileMapping, today:
     """
     rows = _each_tag_once(typed_rows(table, list_columns(connection), mapping, today=today))
     plan = read_plan(connection)
-    return _in_plan_areas(rows, plan) if plan.areas else _in_named_areas(rows, store.list_areas(connection))
+    return _in_plan_areas(rows, plan) if plan.areas else _in_named_areas(rows, [area.name for area in list_areas(connection)])
 
 
 def preview_list(
@@ -78,7 +78,7 @@ def import_rows(connection: Connection, rows: TypedRows, keep_valid: bool) -> In
             return replace(report, loaded=True)
         intake_id = add_intake(connection, KIND, rows, frame.height)
         store.add_lines(connection, frame["line"].drop_nulls().unique(maintain_order=True).to_list())
-        store.add_areas(connection, frame["area"].drop_nulls().unique(maintain_order=True).to_list())
+        add_areas(connection, frame["area"].drop_nulls().unique(maintain_order=True).to_list())
         if report.added:
             store.add_joints(connection, intake_id)
         if anything_known and report.changed:
@@ -94,16 +94,22 @@ def joint_of_tag(connection: Connection, tag: str) -> Joint:
     return joint
 
 
-def place_in_areas(connection: Connection) -> int:
-    """Give the joints that have no area the one whose outline they stand in, after a plot plan was loaded; how many."""
-    plan = read_plan(connection)
-    unplaced = store.list_unplaced(connection)
-    if not plan.areas or unplaced.is_empty():
-        return 0
-    area_ids = plan.area_of(unplaced["east_m"].to_numpy(), unplaced["north_m"].to_numpy())
-    inside = area_ids > 0
-    store.place_joints(connection, unplaced["joint_id"].to_numpy()[inside].tolist(), area_ids[inside].tolist())
-    return int(inside.sum())
+def place_in_areas(connection: Connection, before: PlotPlan | None = None) -> int:
+    """After a plot plan was loaded, let joints follow its outlines; returns how many have another area now.
+
+    A joint follows the outlines when it has no area, or the one whose outline it stood in on the plan `before`. A joint
+    of another area has it from its joint list and keeps it.
+    """
+    plan, places = read_plan(connection), store.list_places(connection)
+    east, north = places["location"].T
+    follows = places["area_id"] == 0
+    if before is not None:
+        follows |= places["area_id"] == before.area_of(east, north)
+    area_ids = plan.area_of(east, north)
+    moves = follows & (area_ids != places["area_id"])
+    if moves.any():
+        store.place_joints(connection, places["joint_id"][moves].tolist(), area_ids[moves].tolist())
+    return int(moves.sum())
 
 
 def _compared(connection: Connection, rows: TypedRows, frame: pl.DataFrame) -> tuple[IntakeReport, bool]:

@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 from psycopg.rows import class_row, dict_row
 
+from registry.columns import Columns, read_columns
 from registry.db import Connection
 from registry.intake.store import copy_frame, read_frame
 from registry.joints.model import Joint, JointFilter, Known
@@ -112,16 +113,6 @@ def add_lines(connection: Connection, codes: Sequence[str]) -> None:
     connection.execute(SQL["add_lines"], {"codes": list(codes)})
 
 
-def list_areas(connection: Connection) -> list[str]:
-    """The names of the site's areas."""
-    return [str(row[0]) for row in connection.execute(SQL["list_areas"]).fetchall()]
-
-
-def add_areas(connection: Connection, names: Sequence[str]) -> None:
-    """Add those areas that the site does not have yet."""
-    connection.execute(SQL["add_areas"], {"names": list(names)})
-
-
 def add_joints(connection: Connection, intake_id: int) -> int:
     """Add the staged joints that the register does not know, and return how many."""
     return connection.execute(SQL["add_joints"], {"intake_id": intake_id}).rowcount
@@ -161,15 +152,15 @@ def list_lines(connection: Connection) -> pl.DataFrame:
     return read_frame(connection, SQL["list_lines"], {"line_id": pl.Int32(), "code": pl.String()})
 
 
-def list_unplaced(connection: Connection) -> pl.DataFrame:
-    """`joint_id`, `east_m` and `north_m` of the joints without an area."""
-    return read_frame(
-        connection, SQL["list_unplaced"], {"joint_id": pl.Int32(), "east_m": pl.Float64(), "north_m": pl.Float64()}
+def list_places(connection: Connection) -> Columns:
+    """`joint_id`, `location` (n, 2) [m] and `area_id` (0: none) of every joint."""
+    return read_columns(
+        connection, SQL["list_places"], {"joint_id": "integer", "location": "point", "area_id": "integer"}
     )
 
 
 def place_joints(connection: Connection, joint_ids: Sequence[int], area_ids: Sequence[int]) -> None:
-    """Give joints their area, one each."""
+    """Give joints their area, one each; 0 is none."""
     connection.execute(SQL["place_joints"], {"joint_ids": list(joint_ids), "area_ids": list(area_ids)})
 
 

@@ -50,7 +50,12 @@ class Place:
     def issue(self, column: str, value: Any, reason: str) -> Issue:
         """A fault of this feature."""
         shown = None if value is None else str(value)[:120]
-        return Issue(self.row, column if self.where is None else self.where, shown, reason)
+        # An entity of a drawing has no row and no column: where it stands is said in words.
+        return (
+            Issue(self.row, column, shown, reason)
+            if self.where is None
+            else Issue(None, None, shown, f"{self.where}: {reason}")
+        )
 
 
 @dataclass(frozen=True, slots=True)

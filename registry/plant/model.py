@@ -1,7 +1,7 @@
 """The plot plan: what stands, runs and shakes where, in metres on the plant grid."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -181,14 +181,19 @@ class PlotPlan:
                 found[near[shapely.intersects_xy(area.outline, east[near], north[near])]] = area.area_id
         return found
 
+    def with_occupancies(self, occupancies: Mapping[int, str]) -> "PlotPlan":
+        """The plan with the occupancy of its areas by their number."""
+        areas = tuple(replace(area, occupancy=occupancies.get(area.area_id, area.occupancy)) for area in self.areas)
+        return replace(self, areas=areas)
+
     def area_named(self, name: str) -> Area | None:
         """The area of that name, letter case and spacing aside.
 
         Drawings number their areas ('10 Electrolysis hall') and lists often do not, so a name without the number, or
         the number alone, is understood where it fits one area only.
         """
-        sought = _plain(name)
-        exact = [area for area in self.areas if _plain(area.name) == sought]
+        sought = plain_name(name)
+        exact = [area for area in self.areas if plain_name(area.name) == sought]
         if exact:
             return exact[0]
         loose = [area for area in self.areas if sought and sought in _parts(area.name)]
@@ -271,10 +276,15 @@ _PARTS = {
 }
 
 
-def _plain(name: str) -> str:
+def plain_name(name: str) -> str:
+    """A name without regard to letter case and spacing.
+
+    >>> plain_name(" 10  Electrolysis Hall")
+    '10 electrolysis hall'
+    """
     return " ".join(name.casefold().split())
 
 
 def _parts(name: str) -> tuple[str, ...]:
-    number, _, rest = _plain(name).partition(" ")
+    number, _, rest = plain_name(name).partition(" ")
     return (number, rest) if number.isdigit() and rest else ()
