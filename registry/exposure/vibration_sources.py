@@ -48,8 +48,6 @@ def vibration_exposure(
 ) -> VibrationExposure:
     """Vibration of each joint by precedence: own readings in the order given, line, zone, assumed.
 
-    v = the first that is usable of: own; nearest on the line within the distance; zone, as velocity_at_distance; assumed
-
     (v, f) = the first that is given and usable of: own readings; line reading with least d <= line distance; zone with
     greatest v(d) / v_concern(f); (assumed v, assumed f)
 
