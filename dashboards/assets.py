@@ -32,8 +32,9 @@ class AssetUnknown(NotFound):
 class PlottingLibrary:
     """plotly.js as its Python package ships it, compressed once.
 
-    It writes style elements into the page unless an element with the style's id is there already; `style_ids` are the ids other
-    than that of its own style sheet, so that pages can put empty elements in their place and keep a strict policy.
+    It writes style elements into the page unless an element with the style's id is there already; `style_ids` are
+    the ids other than that of its own style sheet, so that pages can put empty elements in their place and keep a
+    strict policy.
     """
 
     def __init__(self) -> None:
@@ -71,7 +72,8 @@ def get_plotting_library(content_hash: str, request: Request) -> Response:
         raise AssetUnknown("this version of the file is no longer here")
     headers = {**_KEPT, "Vary": "Accept-Encoding"}
     if "gzip" in request.headers.get("Accept-Encoding", ""):
-        return Response(library.compressed, media_type="text/javascript", headers={**headers, "Content-Encoding": "gzip"})
+        headers["Content-Encoding"] = "gzip"
+        return Response(library.compressed, media_type="text/javascript", headers=headers)
     return Response(library.content, media_type="text/javascript", headers=headers)
 
 
@@ -87,7 +89,8 @@ def get_static(content_hash: str, name: str) -> Response:
 @ROUTER.get("/favicon.ico")
 def get_favicon() -> Response:
     """For browsers that ask before they have read the page."""
-    return Response((STATIC / "mark.svg").read_bytes(), media_type="image/svg+xml", headers={"Cache-Control": "max-age=86400"})
+    headers = {"Cache-Control": "max-age=86400"}
+    return Response((STATIC / "mark.svg").read_bytes(), media_type="image/svg+xml", headers=headers)
 
 
 def _hash(content: bytes) -> str:

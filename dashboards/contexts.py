@@ -1,7 +1,7 @@
 """What each template is given: one documented dataclass a template.
 
-A template may use the fields of its context and the globals of `rendering.py`, and nothing else; a test holds that, and that no
-field is left unused.
+A template may use the fields of its context and the globals of `rendering.py`, and nothing else; a test holds that, and
+that no field is left unused.
 """
 
 from collections.abc import Mapping, Sequence
@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, ClassVar
 
+from registry.intervals.explanation import Why
 from registry.leaks.model import AreaRate, Leak
 from registry.overview.model import (
     AreaSummary,
@@ -113,6 +114,8 @@ class CheckForm:
     results: tuple[tuple[str, str], ...]
     """(code, words) of what can be found."""
     today: date
+    opened_at: str
+    """When the form was made: the moment of the check, unless another day is given. The script sets it on sending."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,45 +126,6 @@ class Receipt:
     old_due_on: date | None
     new_due_on: date | None
     repeated: bool
-
-
-@dataclass(frozen=True, slots=True)
-class FactorLine:
-    """One factor of the defect rate: its value, what went in, where that came from, and the source of the rule."""
-
-    name: str
-    value: float
-    given: str
-    origin: str
-    """measured, record, assumed or learned."""
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class WhyAccount:
-    """The why of one joint as a reader takes it in: from the rate to the date."""
-
-    defect_rate_per_year: float
-    delay_rate_per_year: float
-    detection_probability: float
-    factors: tuple[FactorLine, ...]
-    consequence_class: int
-    consequence_label: str
-    release_kg_s: float
-    consequence_reasons: tuple[str, ...]
-    tolerable_leaks_per_year: float
-    interval_days: float
-    limit: str
-    """What set the interval, in words."""
-    beyond_checking: bool
-    last_satisfactory_on: str
-    leak_rate_now_per_year: float
-    likelihood_class: int
-    risk_rank: int
-    policy_version: int
-    as_of: str
-    assumed: int
-    """How many inputs were assumed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +194,9 @@ class JointPage(PageContext):
     """Days from today to the due date; negative when overdue."""
     plan_href: str
     """The plot plan round this joint."""
-    why: WhyAccount | None
+    why: Why | None
+    limit_words: str | None
+    """What set the interval."""
     history: Sequence[HistoryEntry]
     timeline: Figure | None
     check_form: CheckForm
@@ -305,6 +271,7 @@ class StopRow:
     state: str | None
     action: str
     client_uuid: str
+    opened_at: str
     full_check: Sequence[str]
 
 
@@ -335,6 +302,7 @@ class LeakRow:
     days_open: int
     action: str
     client_uuid: str
+    opened_at: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,14 +39,23 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(
-        static=static_address,
-        plotting=plotting_library(),
-        band_words=BAND_WORDS,
-        band_legend=band_legend(),
-    )
+    shared: dict[str, Any] = {
+        "static": static_address,
+        "plotting": plotting_library(),
+        "band_words": BAND_WORDS,
+        "band_legend": band_legend(),
+    }
+    environment.globals.update(shared)
     environment.filters.update(
-        count=count, digits=digits, whole=whole, json=embedded_json, words=in_words, tag_path=tag_path, moment=moment
+        count=count,
+        digits=digits,
+        whole=whole,
+        tenths=tenths,
+        json=embedded_json,
+        words=in_words,
+        tag_path=tag_path,
+        moment=moment,
+        years=years,
     )
     return environment
 
@@ -65,21 +74,36 @@ def whole(number: float) -> str:
     return f"{round(number):,}"
 
 
+def tenths(number: float) -> str:
+    """A measure to one decimal, so that a column of them lines up."""
+    return f"{number:,.1f}"
+
+
 def digits(number: float | None, significant: int = 3) -> str:
     """A measure to so many significant digits, without an exponent where that reads easily.
 
-    >>> digits(0.012345), digits(1234.5), digits(0.0000321), digits(2.0)
-    ('0.0123', '1,230', '3.21e-05', '2')
+    >>> digits(0.012345), digits(1234.5), digits(0.00003), digits(0.00000321), digits(2.0)
+    ('0.0123', '1,230', '0.00003', '3.21e-06', '2')
     """
     if number is None:
         return "–"
     if number == 0 or not math.isfinite(number):
         return f"{number:g}"
-    if not 1e-4 <= abs(number) < 1e7:
+    if not 1e-5 <= abs(number) < 1e7:
         return f"{number:.{significant}g}"
     places = significant - 1 - math.floor(math.log10(abs(number)))
     text = f"{round(number, places):,.{max(places, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def years(number: float) -> str:
+    """A span of years in words.
+
+    >>> years(1.0), years(55.56), years(0.83)
+    ('1 year', '56 years', '0.83 years')
+    """
+    text = digits(number, 2)
+    return f"{text} year" if text == "1" else f"{text} years"
 
 
 def moment(at: datetime | date) -> str:
@@ -104,4 +128,4 @@ def tag_path(tag: str) -> str:
 def embedded_json(value: Any) -> Markup:
     """JSON that may stand inside a script element: no text in it can end the element."""
     text = orjson.dumps(value, option=orjson.OPT_SERIALIZE_NUMPY).decode()
-    return Markup(text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e"))  # noqa: S704 - escaped here
+    return Markup(text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e"))

@@ -1,8 +1,9 @@
-"""What every answer carries and what every request must satisfy, so that no other page can act through a reader's browser.
+"""What every answer carries and every request must satisfy, so that no other page can act through a reader's browser.
 
-The policy names no inline script, no inline style, no `eval` and no other host. plotly.js would write inline styles; the pages
-keep it from that (see `assets.PlottingLibrary`), so `style-src 'self'` holds. Its WebGL traces compile code from strings and would
-need `'unsafe-eval'`; the figures here are SVG and the joints a canvas of our own, so `script-src 'self'` holds too.
+The policy names no inline script, no inline style, no `eval` and no other host. plotly.js would write inline styles;
+the pages keep it from that (see `assets.PlottingLibrary`), so `style-src 'self'` holds. Its WebGL traces compile code
+from strings and would need `'unsafe-eval'`; the figures here are SVG and the joints a canvas of our own, so
+`script-src 'self'` holds too.
 """
 
 from collections.abc import Collection
@@ -44,8 +45,9 @@ _READING: Final = ("GET", "HEAD", "OPTIONS")
 class SameOrigin:
     """Refuse a request to a host name that is not ours, and a change that another site's page asks for.
 
-    The host check stops a foreign name that was pointed at this machine; the origin check stops foreign forms and scripts. A
-    program that sends neither `Sec-Fetch-Site` nor `Origin` is no browser and acts for nobody but its own user.
+    The host check stops a foreign name that was pointed at this machine; the origin check stops foreign forms and
+    scripts. A program that sends neither `Sec-Fetch-Site` nor `Origin` is no browser and acts for nobody but its own
+    user.
     """
 
     def __init__(self, app: ASGIApp, hosts: Collection[str] = ()) -> None:
@@ -78,7 +80,8 @@ class SameOrigin:
         """Status, slug and reason, or None when the request may pass."""
         host = headers.get("host", "")
         if (_host_name(host) or "") not in self.hosts:
-            return 421, "host-unknown", f"this server does not answer for '{host[:100]}'; name it with --host or JOINTWRIGHT_HOSTS"
+            detail = f"this server does not answer for '{host[:100]}'; start it with --name for another of its names"
+            return 421, "host-unknown", detail
         if method in _READING:
             return None
         site = headers.get("sec-fetch-site")

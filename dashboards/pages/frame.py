@@ -133,7 +133,8 @@ def steps_to_scores(sheet: Sheet, root: str) -> tuple[NextStep, ...]:
             NextStep("Score the joints.", f"jointwright --site {site} score"),
         )
     if sheet.score_run_id is None:
-        return (NextStep("Score the joints: every joint gets its interval and due date.", f"jointwright --site {sheet.site_code} score"),)
+        words = "Score the joints: every joint gets its interval and due date."
+        return (NextStep(words, f"jointwright --site {sheet.site_code} score"),)
     return ()
 
 

@@ -1,6 +1,7 @@
 """The plot plan: the home."""
 
 import math
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 import orjson
@@ -12,7 +13,7 @@ from dashboards.pages.filters import Wanted
 from dashboards.pages.frame import InPage, PageRequest, filter_form, filter_query, joint_row, steps_to_scores
 from dashboards.rendering import render
 from registry.overview import store
-from registry.overview.model import JointFilter
+from registry.overview.model import JointFilter, PlanShape
 from registry.overview.service import conditions_of
 from registry.plant.sheet_grid import SheetGrid, sheet_grid
 
@@ -41,9 +42,7 @@ def get_plan(page: InPage, wanted: Wanted, view: Annotated[str, Query(max_length
             counts=counts,
             map_data=_map_data(page, wanted, grid, view) if grid is not None else None,
             in_view=[joint_row(page, joint, grid) for joint in riskiest],
-            areas=[
-                AreaRow(row, f"{page.root}/plan?{filter_query(JointFilter(area=row.area))}") for row in areas
-            ],
+            areas=[AreaRow(row, f"{page.root}/plan?{filter_query(JointFilter(area=row.area))}") for row in areas],
             next_steps=steps_to_scores(page.sheet, page.root),
         )
     )
@@ -60,9 +59,14 @@ def get_plan_figure(page: InPage, request: Request) -> Response:
     return Response(orjson.dumps(figure), media_type="application/json", headers=headers)
 
 
-def plan_grid(page: PageRequest) -> SheetGrid | None:
-    """The sheet grid round the plot plan, or round the joints where there is no plan; None where there is neither."""
-    edges = extent(store.list_plan_shapes(page.connection)) if page.sheet.plot_plan_intake_id else None
+def plan_grid(page: PageRequest, shapes: Sequence[PlanShape] | None = None) -> SheetGrid | None:
+    """The sheet grid round the plot plan, or round the joints where there is no plan; None where there is neither.
+
+    `shapes` is the plan where the caller has read it already.
+    """
+    if shapes is None:
+        shapes = store.list_plan_shapes(page.connection) if page.sheet.plot_plan_intake_id else ()
+    edges = extent(shapes)
     if edges is None and page.sheet.score_run_id is not None:
         edges = store.read_joint_extent(page.connection)
     return None if edges is None else sheet_grid(*edges)

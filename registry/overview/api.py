@@ -29,9 +29,9 @@ def get_map(
     family: Name = None,
     service: Name = None,
     due: DueState | None = None,
-    across: Annotated[int, Query(ge=4, le=CELLS_ACROSS, description='most cells along the longer edge')] = CELLS_ACROSS,
+    across: Annotated[int, Query(ge=4, le=CELLS_ACROSS, description="most cells along the longer edge")] = CELLS_ACROSS,
 ) -> Response:
-    """Columns as ready-made JSON: `kind` is 'joints' or 'cells'. The answer carries an ETag that changes with scores, checks and leaks."""
+    """Columns as ready-made JSON: `kind` is 'joints' or 'cells'. The ETag changes with scores, checks and leaks."""
     window = Window(west, south, east, north)
     sheet = store.read_sheet(connection)
     tag = f'W/"{sheet.stamp}-{today:%Y%m%d}"'

@@ -80,8 +80,8 @@ def map_answer(
 ) -> bytes:
     """The joints of a window as ready-made JSON in columns: `kind` 'joints', or 'cells' where there are too many.
 
-    `site_area_m2` is the area of the whole sheet, by which a window is wide or not. Cells cover the window outwards to whole
-    cells and the joints are those of the same cells, so that zooming in never makes one vanish.
+    `site_area_m2` is the area that all joints lie in, by which a window is wide or not. Cells cover the window outwards
+    to whole cells and the joints are those of the same cells, so that zooming in never makes one vanish.
     """
     cell_m = cell_size(window, across)
     whole = window.out_to(cell_m)
@@ -126,5 +126,7 @@ def _joint_columns(
     rows: list[tuple[str, float, float, float, int, date, int]], today: date
 ) -> dict[str, Sequence[Any]]:
     names = ("tag", "east_m", "north_m", "elevation_m", "band", "due_on", "risk_rank")
-    columns = dict(zip(names, zip(*rows, strict=True) if rows else ((),) * len(names), strict=True))
-    return columns | {"state": [due_state(due_on, today) for due_on in columns["due_on"]]}
+    listed: list[Sequence[Any]] = list(zip(*rows, strict=True)) if rows else [()] * len(names)
+    columns = dict(zip(names, listed, strict=True))
+    columns["state"] = [due_state(due_on, today) for due_on in columns["due_on"]]
+    return columns

@@ -29,8 +29,8 @@ def risk_band(risk_now: npt.ArrayLike) -> npt.NDArray[np.int16]:
 
     References
     ----------
-    Own method. In the shipped policy the tolerable leak rate of a class times its weight lies between 0.02 and 0.1: band 3 is where
-    a joint stands when it is about as risky as is tolerated, and each band from there is half a decade.
+    Own method. In the shipped policy the tolerable leak rate of a class times its weight lies between 0.02 and 0.1:
+    band 3 is where a joint stands when it is about as risky as is tolerated, and each band from there is half a decade.
 
     Examples
     --------
@@ -59,7 +59,7 @@ def matrix_bands(likelihood_edges: tuple[float, ...], weights: tuple[float, ...]
 
     References
     ----------
-    Own method: the cells take their colour from the same edges as the joints do, so that map and matrix cannot disagree.
+    Own method: the cells take their colour from the same edges as the joints do, so that map and matrix agree.
 
     Examples
     --------

@@ -21,15 +21,23 @@ def conditions_of(connection: Connection, wanted: JointFilter, today: date) -> J
 
 
 def window_answer(
-    connection: Connection, sheet: Sheet, window: Window, wanted: JointFilter, today: date, *, across: int = CELLS_ACROSS
+    connection: Connection,
+    sheet: Sheet,
+    window: Window,
+    wanted: JointFilter,
+    today: date,
+    *,
+    across: int = CELLS_ACROSS,
 ) -> bytes:
     """A window of the map as ready-made JSON. Raises FilterUnknown."""
     conditions = conditions_of(connection, wanted, today)
-    return map_answer(connection, window, conditions, today, site_area_m2=_site_area_m2(connection, sheet), across=across)
+    return map_answer(
+        connection, window, conditions, today, site_area_m2=_site_area_m2(connection, sheet), across=across
+    )
 
 
 def _site_area_m2(connection: Connection, sheet: Sheet) -> float | None:
-    """Area that the joints of a run lie in: kept, for a published run never moves its joints and a pass over them takes time."""
+    """Area that a run's joints lie in; kept, for a published run moves no joint and a pass over them takes time."""
     if sheet.score_run_id is None:
         return None
     key = (sheet.site_code, sheet.score_run_id)
