@@ -2,4 +2,6 @@
 
 from fastapi import APIRouter
 
-ROUTERS: tuple[APIRouter, ...] = ()
+from registry.joints import api as joints
+
+ROUTERS: tuple[APIRouter, ...] = (joints.router,)

@@ -4,5 +4,7 @@ from argparse import ArgumentParser
 from collections.abc import Callable
 from typing import Any
 
+from registry.commands import load
+
 # In the order in which `jointwright --help` lists them.
-COMMANDS: tuple[Callable[[Any], ArgumentParser | None], ...] = ()
+COMMANDS: tuple[Callable[[Any], ArgumentParser | None], ...] = (load.register,)
