@@ -28,8 +28,7 @@ from registry.intervals.decisions import (
 )
 from registry.intervals.model import ScoreInputs, Scores
 from registry.intervals.scores import scores
-from registry.joints.store import read_joint
-from registry.leaks.model import JointUnknown
+from registry.joints.service import joint_of_tag
 from registry.policy.model import Policy
 from registry.policy.service import current_policy, policy_of
 
@@ -37,6 +36,9 @@ Progress = Callable[[str], None]
 
 COUNT_ONE_BY_ONE = 3
 """Up to so many joints are ranked by counting in the database, more by sorting the whole run here."""
+
+# A leak keeps its neighbours called in until they are checked, or for a year beyond the days that the policy gives them.
+UNANSWERED_LEAK_DAYS = 365
 
 
 def score_plant(connection: Connection, as_of: date, *, progress: Progress | None = None) -> ScoreSummary:
@@ -82,7 +84,7 @@ def read_inputs(
     connection: Connection, policy: Policy, as_of: date, joint_ids: Sequence[int] | None = None
 ) -> ScoreInputs:
     """What the score takes under a policy: of the whole site, or of some joints and just what bears on them."""
-    leaks_since_on = as_of - timedelta(days=math.ceil(policy.leak_nearby.days))
+    leaks_since_on = as_of - timedelta(days=math.ceil(policy.leak_nearby.days) + UNANSWERED_LEAK_DAYS)
     return store.read_inputs(connection, as_of, leaks_since_on, joint_ids)
 
 
@@ -145,9 +147,7 @@ def override_interval(connection: Connection, request: OverrideRequest) -> int:
     if faults:
         raise OverrideUnfit("the override was refused", faults)
     store.share_score_lock(connection)
-    joint = read_joint(connection, request.tag)
-    if joint is None:
-        raise JointUnknown(f"no joint '{request.tag}' here")
+    joint = joint_of_tag(connection, request.tag)
     number = store.add_override(connection, joint.joint_id, request)
     reschedule_joints(connection, [joint.joint_id])
     return number

@@ -63,8 +63,8 @@ def matrix_bands(likelihood_edges: tuple[float, ...], weights: tuple[float, ...]
 
     Examples
     --------
-    >>> matrix_bands((3e-5, 3e-4, 3e-3, 3e-2), (1.0, 3.0, 10.0, 30.0, 100.0))[2].tolist()
-    [1, 1, 1, 2, 3]
+    >>> matrix_bands((1e-4, 1e-3, 1e-2, 1e-1), (1.0, 3.0, 10.0, 30.0, 100.0))[2].tolist()
+    [1, 1, 3, 3, 5]
     """
     edges = np.asarray(likelihood_edges, dtype=np.float64)
     first, last = edges[0] / (edges[1] / edges[0]), edges[-1] * (edges[-1] / edges[-2])

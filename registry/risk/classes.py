@@ -27,7 +27,7 @@ def likelihood_class(leak_rate_per_year: ArrayLike, edges_per_year: Sequence[flo
 
     Examples
     --------
-    >>> likelihood_class([0.0, 2e-3, 0.5], [3e-5, 3e-4, 3e-3, 3e-2])
+    >>> likelihood_class([0.0, 2e-3, 0.5], [1e-4, 1e-3, 1e-2, 1e-1])
     array([1, 3, 5], dtype=int16)
     """
     return (1 + np.searchsorted(np.asarray(edges_per_year), np.asarray(leak_rate_per_year), "right")).astype(np.int16)
