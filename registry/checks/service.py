@@ -4,6 +4,7 @@ from datetime import date
 from uuid import uuid5
 
 from registry.checks import store
+from registry.checks.check_list import CHECK_COLUMNS, leaks_opened
 from registry.checks.model import (
     RESULTS,
     SEVERITY_OF,
@@ -17,13 +18,19 @@ from registry.checks.model import (
     StopUnknown,
 )
 from registry.db import Connection
+from registry.intake.columns import typed_rows
+from registry.intake.model import FileMapping, IntakeReport, Table
+from registry.intake.recorded import IS_KNOWN, IS_NEW, UNKNOWN_TAG, held_against, with_number
+from registry.intake.store import add_intake, take_intake_lock
 from registry.intervals.model import DUE_REASONS
 from registry.intervals.service import reschedule_joints
 from registry.intervals.store import list_joints_of_lines, read_due, share_score_lock
-from registry.joints.store import read_joint
+from registry.joints.model import JointUnknown
+from registry.joints.service import joint_of_tag
+from registry.joints.store import list_tags
 from registry.leaks import service as leaks
-from registry.leaks.model import JointUnknown, LeakReport
-from registry.leaks.store import list_leaks
+from registry.leaks.model import LeakReport
+from registry.leaks.store import add_leaks, list_leaks, list_leaks_of_joints, take_leak_lock
 
 _LEAK_OF_CHECK = "leak"
 
@@ -89,10 +96,49 @@ def report_leak(connection: Connection, report: LeakReport, today: date) -> int:
     """
     share_score_lock(connection)
     leak_id = leaks.report_leak(connection, report, today)
-    reschedule_joints(
-        connection, list_joints_of_lines(connection, [leaks.read_leak(connection, leak_id).joint_id])
-    )
+    reschedule_joints(connection, list_joints_of_lines(connection, [leaks.read_leak(connection, leak_id).joint_id]))
     return leak_id
+
+
+def import_checks(
+    connection: Connection, table: Table, mapping: FileMapping, keep_valid: bool, today: date
+) -> IntakeReport:
+    """Add the results of a file, and the leaks that they open: all rows or none, or with `keep_valid` the good ones.
+
+    A result is known by its joint and time; one that stands already otherwise is a fault, for a ledger is corrected and
+    never loaded over. Load the leak list before, so that leaks come in with their repairs. The caller holds the score
+    lock and scores anew.
+    """
+    take_intake_lock(connection, "checks")
+    store.take_check_lock(connection)
+    rows = typed_rows(table, CHECK_COLUMNS, mapping, today=today)
+    rows = with_number(rows, "tag", list_tags(connection), "joint_id", UNKNOWN_TAG)
+    joint_ids = rows.frame["joint_id"].drop_nulls().unique().to_list()
+    ledger = store.list_checks_of_joints(connection, joint_ids)
+    rows = held_against(rows, ledger, ("joint_id", "observed_at"), ("result", "screening_ppmv"), "check")
+    frame = rows.admitted(keep_valid)
+    added = frame.filter(IS_NEW)
+    intake_id, notes = None, list[str]()
+    if added.height:
+        intake_id = add_intake(connection, "checks", rows, frame.height)
+        store.add_checks(
+            connection,
+            added.select("joint_id", "observed_at", "result", "screening_ppmv", "checked_by", "notes"),
+            intake_id,
+        )
+        take_leak_lock(connection)
+        opened = leaks_opened(frame, list_leaks_of_joints(connection, joint_ids))
+        if opened.height:
+            add_leaks(connection, opened, intake_id)
+            notes.append(f"{opened.height:,} leaks were opened by what was found")
+    return rows.report(
+        "checks",
+        loaded=keep_valid or not rows.issues,
+        added=added.height,
+        unchanged=frame.filter(IS_KNOWN).height,
+        notes=notes,
+        intake_id=intake_id,
+    )
 
 
 def _refuse_unfit(report: CheckReport, today: date) -> None:
@@ -109,9 +155,7 @@ def _joint_of(connection: Connection, report: CheckReport) -> tuple[int, str]:
     if (report.tag is None) == (report.joint_id is None):
         raise JointUnnamed("name the joint by its tag or by its number")
     if report.tag is not None:
-        joint = read_joint(connection, report.tag)
-        if joint is None:
-            raise JointUnknown(f"no joint '{report.tag}' here")
+        joint = joint_of_tag(connection, report.tag)
         return joint.joint_id, joint.tag
     assert report.joint_id is not None, "one of the two is given"
     tag = store.tag_of_joint(connection, report.joint_id)

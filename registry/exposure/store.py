@@ -60,9 +60,7 @@ def add_readings(connection: Connection, columns: Mapping[str, Sequence[Any]], i
     return connection.execute(SQL["add_readings"], {**columns, "intake_id": intake_id}).rowcount
 
 
-def list_histories_of(
-    connection: Connection, joint_ids: Sequence[int], line_ids: Sequence[int]
-) -> list[StoredHistory]:
+def list_histories_of(connection: Connection, joint_ids: Sequence[int], line_ids: Sequence[int]) -> list[StoredHistory]:
     """The temperature histories of the given joints and lines."""
     with connection.cursor(row_factory=class_row(StoredHistory)) as cursor:
         return cursor.execute(

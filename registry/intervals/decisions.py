@@ -160,5 +160,3 @@ class OverrideNotPositive(Invalid):
     """An interval is longer than nothing"""
 
     slug = "override-not-positive"
-
-

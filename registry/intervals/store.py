@@ -124,9 +124,7 @@ def read_current_run(connection: Connection) -> ScoreRun | None:
     return _one(connection, "read_current_run", ScoreRun)
 
 
-def publish_scores(
-    connection: Connection, site_id: int, run: ScoreRun, joints: JointColumns, scores: Scores
-) -> None:
+def publish_scores(connection: Connection, site_id: int, run: ScoreRun, joints: JointColumns, scores: Scores) -> None:
     """Write a run's scores beside the current ones and put them in their place."""
     row = connection.execute(SQL["create_partition"], {"score_run_id": run.score_run_id}).fetchone()
     assert row is not None, "a function gives a row"
@@ -134,9 +132,7 @@ def publish_scores(
     connection.execute(SQL["publish_partition"], {"score_run_id": run.score_run_id})
 
 
-def update_scores(
-    connection: Connection, site_id: int, run: ScoreRun, joints: JointColumns, scores: Scores
-) -> int:
+def update_scores(connection: Connection, site_id: int, run: ScoreRun, joints: JointColumns, scores: Scores) -> int:
     """Put the scores of some joints in their run and return how many were there."""
     connection.execute(SQL["drop_rescored"])
     connection.execute(SQL["make_rescored"])
@@ -150,9 +146,7 @@ def read_inputs(
 ) -> ScoreInputs:
     """What the score takes: of the whole site, or of the given joints alone and just what bears on them."""
     chosen = None if joint_ids is None else list(joint_ids)
-    columns = read_columns(
-        connection, SQL["read_joint_columns"], _JOINT_TYPES, {"as_of": as_of, "joint_ids": chosen}
-    )
+    columns = read_columns(connection, SQL["read_joint_columns"], _JOINT_TYPES, {"as_of": as_of, "joint_ids": chosen})
     for name, kind in _JOINT_TYPES.items():
         if kind == "date":
             columns[name][columns[name] == _NOT_GIVEN] = np.datetime64("NaT")

@@ -1,20 +1,14 @@
-"""A list of leaks with their repairs, loaded from a file into the ledgers."""
+"""A list of leaks with their repairs as a file has it: its columns, and what of its repairs the ledger lacks."""
 
 from dataclasses import replace
-from datetime import date
 from typing import Final
 
 import polars as pl
 
-from registry.db import Connection
-from registry.intake.columns import typed_rows
-from registry.intake.model import ROW, Column, FileMapping, IntakeReport, Table, TypedRows
-from registry.intake.recorded import IS_KNOWN, IS_NEW, UNKNOWN_TAG, held_against, with_number
-from registry.intake.store import add_intake, take_intake_lock
-from registry.joints.store import list_tags
-from registry.leaks import store
+from registry.intake.model import ROW, Column, TypedRows
+from registry.intake.recorded import IS_KNOWN, IS_NEW
 
-COLUMNS: Final = (
+LEAK_COLUMNS: Final = (
     Column(name="tag", required=True, words=("joint", "joint tag", "joint no")),
     Column(name="observed_at", kind="time", required=True, not_in_future=True, words=("found", "found at", "date")),
     Column(
@@ -38,56 +32,7 @@ COLUMNS: Final = (
 )
 
 
-def import_leaks(
-    connection: Connection, table: Table, mapping: FileMapping, *, keep_valid: bool, today: date
-) -> IntakeReport:
-    """Add the leaks and repairs of a file: all rows or none, or with `keep_valid` the good ones.
-
-    A leak is known by its joint and time. One that stands already and is now repaired counts as changed. The caller
-    rescores, for a leak may call its neighbours in.
-    """
-    take_intake_lock(connection, "leaks")
-    store.take_leak_lock(connection)
-    store.take_leak_step_lock(connection)
-    rows = typed_rows(table, COLUMNS, mapping, today=today)
-    rows = with_number(rows, "tag", list_tags(connection), "joint_id", UNKNOWN_TAG)
-    for step in ("first_attempt_at", "repaired_at"):
-        rows = rows.with_faults(step, pl.col(step) < pl.col("observed_at"), "is before the leak was found")
-    ledger = store.list_leaks_of_joints(connection, rows.frame["joint_id"].drop_nulls().unique().to_list())
-    rows = held_against(rows, ledger, ("joint_id", "observed_at"), ("severity",), "leak")
-    rows = _with_repairs(rows, ledger)
-    frame = rows.admitted(keep_valid)
-    leaks, steps = frame.filter(IS_NEW), _steps(frame)
-    known = frame.filter(IS_KNOWN)
-    changed = known.filter(pl.col(ROW).is_in(steps[ROW].implode())).height
-    intake_id = None
-    if leaks.height or steps.height:
-        intake_id = add_intake(connection, "leaks", rows, frame.height)
-        store.add_leaks(
-            connection,
-            leaks.select(
-                "joint_id",
-                "observed_at",
-                "severity",
-                "found_by",
-                pl.col("found_during").fill_null("operation"),
-                "screening_ppmv",
-                "notes",
-            ),
-            intake_id,
-        )
-        store.add_steps(connection, steps.drop(ROW), intake_id)
-    return rows.report(
-        "leaks",
-        loaded=keep_valid or not rows.issues,
-        added=leaks.height,
-        changed=changed,
-        unchanged=known.height - changed,
-        intake_id=intake_id,
-    )
-
-
-def _with_repairs(rows: TypedRows, ledger: pl.DataFrame) -> TypedRows:
+def with_repairs(rows: TypedRows, ledger: pl.DataFrame) -> TypedRows:
     """The rows with what the ledger says of their repair, and a fault where they say otherwise."""
     stands = ledger.unique(subset=["joint_id", "observed_at"], keep="first", maintain_order=True).select(
         "joint_id", "observed_at", stands_attempted=pl.col("first_attempt_at"), stands_repaired=pl.col("repaired_at")
@@ -103,7 +48,7 @@ def _with_repairs(rows: TypedRows, ledger: pl.DataFrame) -> TypedRows:
     return rows
 
 
-def _steps(frame: pl.DataFrame) -> pl.DataFrame:
+def repairs_lacking(frame: pl.DataFrame) -> pl.DataFrame:
     """The repairs that the ledger lacks."""
     known_or_new = frame.filter(pl.col(IS_NEW) | pl.col(IS_KNOWN))
 

@@ -124,12 +124,6 @@ class LeakRates:
     whole_site: AreaRate
 
 
-class JointUnknown(NotFound):
-    """There is no joint of that tag in this site"""
-
-    slug = "joint-unknown"
-
-
 class LeakUnknown(NotFound):
     """There is no such leak in this site"""
 

@@ -3,14 +3,21 @@
 import math
 from datetime import UTC, date, datetime
 
+import polars as pl
+
 from registry.db import Connection
-from registry.joints.store import read_joint
+from registry.intake.columns import typed_rows
+from registry.intake.model import ROW, FileMapping, IntakeReport, Table
+from registry.intake.recorded import IS_KNOWN, IS_NEW, UNKNOWN_TAG, held_against, with_number
+from registry.intake.store import add_intake, take_intake_lock
+from registry.joints.service import joint_of_tag
+from registry.joints.store import list_tags
 from registry.leaks import store
+from registry.leaks.leak_list import LEAK_COLUMNS, repairs_lacking, with_repairs
 from registry.leaks.model import (
     AreaCount,
     AreaRate,
     InTheFuture,
-    JointUnknown,
     Leak,
     LeakClosed,
     LeakRates,
@@ -34,9 +41,7 @@ def report_leak(connection: Connection, report: LeakReport, today: date) -> int:
     refuse_future(report.observed_at, today)
     if report.screening_ppmv is not None and not report.screening_ppmv >= 0:
         raise LeakUnfit(f"a screening value of {report.screening_ppmv:g} ppmv is below zero")
-    joint = read_joint(connection, report.tag)
-    if joint is None:
-        raise JointUnknown(f"no joint '{report.tag}' here")
+    joint = joint_of_tag(connection, report.tag)
     # Taken before the look, so that of the same report sent twice at once the second finds the first.
     store.take_leak_lock(connection)
     stands = store.leak_of_uuid(connection, report.client_uuid)
@@ -106,6 +111,55 @@ def area_rates(connection: Connection, since_on: date | None, until_on: date) ->
     counts = store.count_by_area(connection, since_on or until_on, until_on)
     return LeakRates(
         None if began_on is None else since_on, until_on, [_rate(count) for count in counts], _rate(_total(counts))
+    )
+
+
+def import_leaks(
+    connection: Connection, table: Table, mapping: FileMapping, keep_valid: bool, today: date
+) -> IntakeReport:
+    """Add the leaks and repairs of a file: all rows or none, or with `keep_valid` the good ones.
+
+    A leak is known by its joint and time. One that stands already and is now repaired counts as changed. The caller
+    rescores, for a leak may call its neighbours in.
+    """
+    take_intake_lock(connection, "leaks")
+    store.take_leak_lock(connection)
+    store.take_leak_step_lock(connection)
+    rows = typed_rows(table, LEAK_COLUMNS, mapping, today=today)
+    rows = with_number(rows, "tag", list_tags(connection), "joint_id", UNKNOWN_TAG)
+    for step in ("first_attempt_at", "repaired_at"):
+        rows = rows.with_faults(step, pl.col(step) < pl.col("observed_at"), "is before the leak was found")
+    ledger = store.list_leaks_of_joints(connection, rows.frame["joint_id"].drop_nulls().unique().to_list())
+    rows = held_against(rows, ledger, ("joint_id", "observed_at"), ("severity",), "leak")
+    rows = with_repairs(rows, ledger)
+    frame = rows.admitted(keep_valid)
+    leaks, steps = frame.filter(IS_NEW), repairs_lacking(frame)
+    known = frame.filter(IS_KNOWN)
+    changed = known.filter(pl.col(ROW).is_in(steps[ROW].implode())).height
+    intake_id = None
+    if leaks.height or steps.height:
+        intake_id = add_intake(connection, "leaks", rows, frame.height)
+        store.add_leaks(
+            connection,
+            leaks.select(
+                "joint_id",
+                "observed_at",
+                "severity",
+                "found_by",
+                pl.col("found_during").fill_null("operation"),
+                "screening_ppmv",
+                "notes",
+            ),
+            intake_id,
+        )
+        store.add_steps(connection, steps.drop(ROW), intake_id)
+    return rows.report(
+        "leaks",
+        loaded=keep_valid or not rows.issues,
+        added=leaks.height,
+        changed=changed,
+        unchanged=known.height - changed,
+        intake_id=intake_id,
     )
 
 

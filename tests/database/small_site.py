@@ -47,12 +47,14 @@ def fill_site(connection: Connection, joints: int = 60, lines: int = 8, seed: in
         for name, occupancy in AREAS.items()
     ]
     line_ids = [
-        number(connection, "INSERT INTO line (site_id, code) VALUES (current_site(), %s) RETURNING line_id", f"L-{at:03d}")
+        number(
+            connection, "INSERT INTO line (site_id, code) VALUES (current_site(), %s) RETURNING line_id", f"L-{at:03d}"
+        )
         for at in range(lines)
     ]
     connection.execute(
         "INSERT INTO plan_feature (site_id, intake_id, kind, name, properties, geometry) VALUES (current_site(), %s,"
-        " 'vibration_source', 'K-101', '{\"velocity_mm_s\": 9, \"frequency_hz\": 25, \"radius_m\": 40, \"decay\": 0.5}',"
+        ' \'vibration_source\', \'K-101\', \'{"velocity_mm_s": 9, "frequency_hz": 25, "radius_m": 40, "decay": 0.5}\','
         ' \'{"type": "Point", "coordinates": [100, 100, 0]}\')',
         [intake_id],
     )
@@ -118,8 +120,8 @@ def _fill_history(connection: Connection, rng: np.random.Generator, intake_id: i
             [(joint, float(rng.gamma(2, 5)), float(rng.uniform(1, 310)), past(), intake_id) for joint in some(0.2)],
         )
         cursor.executemany(
-            "INSERT INTO vibration_reading (site_id, line_id, location, velocity_mm_s, frequency_hz, observed_at, intake_id)"
-            " VALUES (current_site(), %s, point(%s, %s), %s, %s, %s, %s)",
+            "INSERT INTO vibration_reading (site_id, line_id, location, velocity_mm_s, frequency_hz, observed_at,"
+            " intake_id) VALUES (current_site(), %s, point(%s, %s), %s, %s, %s, %s)",
             [
                 (line, float(east), float(north), float(rng.gamma(2, 5)), float(rng.uniform(2, 200)), past(), intake_id)
                 for line in line_ids[::2]
@@ -128,8 +130,8 @@ def _fill_history(connection: Connection, rng: np.random.Generator, intake_id: i
         )
         cursor.executemany(
             "INSERT INTO temperature_history (site_id, joint_id, line_id, observed_at, temperature_degc, began_at,"
-            " ended_at, cycle_range_degc, cycle_count, intake_id) VALUES (current_site(), %s, %s, ARRAY[%s, %s]::timestamptz[],"
-            " ARRAY[20, 80], %s, %s, %s, %s, %s)",
+            " ended_at, cycle_range_degc, cycle_count, intake_id)"
+            " VALUES (current_site(), %s, %s, ARRAY[%s, %s]::timestamptz[], ARRAY[20, 80], %s, %s, %s, %s, %s)",
             [
                 (joint, line, start, end, start, end, [60.0, 25.0], [float(rng.uniform(10, 400)), 30.0], intake_id)
                 for joint, line in [(some(0.01)[0], None), (None, line_ids[0])]
@@ -140,7 +142,12 @@ def _fill_history(connection: Connection, rng: np.random.Generator, intake_id: i
             "INSERT INTO make_up (site_id, joint_id, made_up_on, fitter, witness, method, verdict)"
             " VALUES (current_site(), %s, %s, 'A. Fitter', %s, 'torque', %s)",
             [
-                (joint, past().date(), rng.choice([None, "W. Witness"]), rng.choice(["accepted", "accepted", "not accepted"]))
+                (
+                    joint,
+                    past().date(),
+                    rng.choice([None, "W. Witness"]),
+                    rng.choice(["accepted", "accepted", "not accepted"]),
+                )
                 for joint in some(0.4)
             ],
         )

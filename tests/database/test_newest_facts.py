@@ -87,7 +87,8 @@ def test_a_correction_can_leave_a_joint_without_a_check(connection: Connection, 
 def test_many_checks_in_one_statement_keep_the_newest_of_each_joint(connection: Connection, joints: list[int]) -> None:
     connection.execute(
         "INSERT INTO check_result (site_id, joint_id, observed_at, result) SELECT current_site(), j, d, 'tight'"
-        " FROM unnest(%s::int[]) j, generate_series('2024-01-01'::timestamptz, '2026-01-01', '1 month') d ORDER BY d DESC",
+        " FROM unnest(%s::int[]) j, generate_series('2024-01-01'::timestamptz, '2026-01-01', '1 month') d"
+        " ORDER BY d DESC",
         [joints],
     )
     assert {last_check(connection, joint) for joint in joints} == {("2026-01-01", "2026-01-01", "tight")}

@@ -20,7 +20,7 @@ def test_a_run_stores_what_the_model_says_of_every_joint(connection: Connection)
     inputs = read_inputs(connection, policy, AS_OF)
     said = scores(inputs, policy, AS_OF)
     stored = connection.execute(
-        "SELECT joint_id, defect_rate_per_year, interval_days, due_on, risk_rank, location[0], elevation_m, consequence_class"
+        "SELECT joint_id, defect_rate_per_year, interval_days, due_on, risk_rank, location[0], elevation_m"
         " FROM score WHERE site_id = current_site() ORDER BY joint_id"
     ).fetchall()
     assert [row[0] for row in stored] == said.joint_id.tolist()
@@ -72,8 +72,8 @@ def test_rescheduling_agrees_with_scoring_the_whole_plant(connection: Connection
     )
     reschedule_joints(connection, ids)
     chosen = (
-        "SELECT joint_id, due_on, due_reason, interval_days, last_satisfactory_on, leak_rate_now_per_year, risk_now, risk_rank"
-        " FROM score WHERE site_id = current_site() AND joint_id = ANY(%s) ORDER BY joint_id"
+        "SELECT joint_id, due_on, due_reason, interval_days, last_satisfactory_on, leak_rate_now_per_year, risk_now,"
+        " risk_rank FROM score WHERE site_id = current_site() AND joint_id = ANY(%s) ORDER BY joint_id"
     )
     alone = connection.execute(chosen, [ids]).fetchall()
     assert {row[4].isoformat() for row in alone} == {"2026-11-24"}
