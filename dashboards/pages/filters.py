@@ -1,11 +1,11 @@
 """The filters that stand in the address bar."""
 
-from typing import Annotated, cast
+from typing import Annotated
 
 from fastapi import Depends, Query
 
 from registry.errors import Issue
-from registry.overview.model import DUE_STATES, DueState, FilterUnknown, JointFilter
+from registry.overview.model import DUE_STATES, FilterUnknown, JointFilter
 
 Text = Annotated[str, Query(max_length=200)]
 
@@ -14,7 +14,7 @@ def _wanted(area: Text = "", family: Text = "", service: Text = "", due: Text = 
     if due and due not in DUE_STATES:
         reason = f"is none of {', '.join(DUE_STATES)}"
         raise FilterUnknown("there is no such due state", [Issue(None, "due", due, reason)])
-    return JointFilter(area or None, family or None, service or None, cast(DueState, due) if due else None)
+    return JointFilter(area or None, family or None, service or None, due or None)
 
 
 Wanted = Annotated[JointFilter, Depends(_wanted)]

@@ -2,14 +2,14 @@
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
-from typing import Annotated, cast
+from typing import Annotated
 from uuid import UUID, uuid4
 
 from fastapi import Depends, Form
 
 from dashboards.contexts import Receipt
 from dashboards.words import RESULT_WORDS
-from registry.checks.model import RESULTS, CheckReport, CheckUnfit, Result
+from registry.checks.model import RESULTS, CheckReport, CheckUnfit
 from registry.errors import Issue
 
 Words = Annotated[str, Form(max_length=2000)]
@@ -40,7 +40,7 @@ class CheckFields:
             tag=tag,
             joint_id=joint_id,
             observed_at=self._observed_at(),
-            result=cast(Result, self.result),
+            result=self.result,
             client_uuid=self.client_uuid,
             screening_ppmv=self._screening(),
             checked_by=self.checked_by.strip() or None,

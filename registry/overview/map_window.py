@@ -6,11 +6,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-import orjson
+from registry.overview.model import WindowUnfit, due_state
 
-from registry.db import Connection
-from registry.overview import store
-from registry.overview.model import JointConditions, WindowUnfit, due_state
+Row = tuple[Any, ...]
 
 MOST_JOINTS = 4000
 """A window with more joints than this is answered in cells."""
@@ -18,7 +16,6 @@ CELLS_ACROSS = 64
 """Most cells along the longer edge of a window; a small screen asks for fewer."""
 RISKIEST = 50
 """So many joints go with cells by name, so that a list can stand beside them."""
-_WIDE_SHARE = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,49 +65,17 @@ def cell_size(window: Window, across: int = CELLS_ACROSS) -> float:
     return next(size for step in (1.0, 2.0, 5.0, 10.0) if (size := step * power) >= least * (1.0 - 1e-9))
 
 
-def map_answer(
-    connection: Connection,
-    window: Window,
-    conditions: JointConditions,
-    today: date,
-    *,
-    site_area_m2: float | None = None,
-    across: int = CELLS_ACROSS,
-    most_joints: int = MOST_JOINTS,
-) -> bytes:
-    """The joints of a window as ready-made JSON in columns: `kind` 'joints', or 'cells' where there are too many.
-
-    `site_area_m2` is the area that all joints lie in, by which a window is wide or not. Cells cover the window outwards
-    to whole cells and the joints are those of the same cells, so that zooming in never makes one vanish.
-    """
-    cell_m = cell_size(window, across)
-    whole = window.out_to(cell_m)
-    wide = site_area_m2 is None or window.area_m2 > _WIDE_SHARE * site_area_m2
-    cells = store.window_cells(connection, whole.edges(), cell_m, conditions, today, wide=wide)
-    total = sum(cell[2] for cell in cells)
-    overdue, due_soon = sum(cell[4] for cell in cells), sum(cell[5] for cell in cells)
-    answer: dict[str, Any] = {
-        "window": list(whole.edges()),
-        "joints": total,
-        "overdue": overdue,
-        "due_soon": due_soon,
+def summed(cells: Sequence[Row]) -> dict[str, int]:
+    """Joints of all cells, and how many of them are overdue and due soon."""
+    return {
+        "joints": sum(cell[2] for cell in cells),
+        "overdue": sum(cell[4] for cell in cells),
+        "due_soon": sum(cell[5] for cell in cells),
     }
-    if total > most_joints:
-        riskiest = store.window_riskiest(connection, whole.edges(), conditions, today, RISKIEST)
-        return orjson.dumps(
-            answer
-            | {
-                "kind": "cells",
-                "cell_m": cell_m,
-                "columns": _cell_columns(cells, cell_m),
-                "riskiest": _joint_columns(riskiest, today),
-            }
-        )
-    rows = store.window_joints(connection, whole.edges(), conditions, today) if total else []
-    return orjson.dumps(answer | {"kind": "joints", "columns": _joint_columns(rows, today)})
 
 
-def _cell_columns(cells: list[tuple[int, int, int, int, int, int]], cell_m: float) -> dict[str, Sequence[Any]]:
+def cell_columns(cells: Sequence[Row], cell_m: float) -> dict[str, Sequence[Any]]:
+    """Cells as columns: their middle, count, worst band, overdue and due soon. There is at least one."""
     cell_east, cell_north, joints, band, overdue, due_soon = zip(*cells, strict=True)
     return {
         "east_m": [round((cell + 0.5) * cell_m, 3) for cell in cell_east],
@@ -122,11 +87,10 @@ def _cell_columns(cells: list[tuple[int, int, int, int, int, int]], cell_m: floa
     }
 
 
-def _joint_columns(
-    rows: list[tuple[str, float, float, float, int, date, int]], today: date
-) -> dict[str, Sequence[Any]]:
+def joint_columns(rows: Sequence[Row], today: date) -> dict[str, Sequence[Any]]:
+    """Joints as columns, with the due state of each."""
     names = ("tag", "east_m", "north_m", "elevation_m", "band", "due_on", "risk_rank")
     listed: list[Sequence[Any]] = list(zip(*rows, strict=True)) if rows else [()] * len(names)
-    columns = dict(zip(names, listed, strict=True))
+    columns: dict[str, Sequence[Any]] = dict(zip(names, listed, strict=True))
     columns["state"] = [due_state(due_on, today) for due_on in columns["due_on"]]
     return columns

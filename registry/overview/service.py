@@ -1,14 +1,27 @@
 """What a page needs that is more than one query."""
 
 from datetime import date
+from typing import Any
+
+import orjson
 
 from registry.db import Connection
 from registry.overview import store
-from registry.overview.map_window import CELLS_ACROSS, Window, map_answer
+from registry.overview.map_window import (
+    CELLS_ACROSS,
+    MOST_JOINTS,
+    RISKIEST,
+    Window,
+    cell_columns,
+    cell_size,
+    joint_columns,
+    summed,
+)
 from registry.overview.model import JointConditions, JointFilter, Sheet, joint_conditions
 
 _EXTENTS: dict[tuple[str, int], float] = {}
 _MOST_EXTENTS = 64
+_WIDE_SHARE = 0.25  # from here on a pass over all scores beats the index
 
 EVERY_JOINT = JointConditions(None, None, None, None, None)
 
@@ -28,12 +41,26 @@ def window_answer(
     today: date,
     *,
     across: int = CELLS_ACROSS,
+    most_joints: int = MOST_JOINTS,
 ) -> bytes:
-    """A window of the map as ready-made JSON. Raises FilterUnknown."""
+    """The joints of a window as ready-made JSON in columns: `kind` 'joints', or 'cells' where there are too many.
+
+    Cells cover the window outwards to whole cells, and the joints are those of the same cells, so that zooming in never
+    makes one vanish. Raises FilterUnknown.
+    """
     conditions = conditions_of(connection, wanted, today)
-    return map_answer(
-        connection, window, conditions, today, site_area_m2=_site_area_m2(connection, sheet), across=across
-    )
+    cell_m = cell_size(window, across)
+    edges = window.out_to(cell_m).edges()
+    site_area_m2 = _site_area_m2(connection, sheet)
+    wide = site_area_m2 is not None and window.area_m2 > _WIDE_SHARE * site_area_m2
+    cells = store.window_cells(connection, edges, cell_m, conditions, today, wide=wide)
+    answer: dict[str, Any] = {"window": edges, **summed(cells)}
+    if answer["joints"] > most_joints:
+        riskiest = store.window_riskiest(connection, edges, conditions, today, RISKIEST)
+        answer |= {"kind": "cells", "cell_m": cell_m, "columns": cell_columns(cells, cell_m)}
+        return orjson.dumps(answer | {"riskiest": joint_columns(riskiest, today)})
+    rows = store.window_joints(connection, edges, conditions, today) if cells else []
+    return orjson.dumps(answer | {"kind": "joints", "columns": joint_columns(rows, today)})
 
 
 def _site_area_m2(connection: Connection, sheet: Sheet) -> float | None:

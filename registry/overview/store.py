@@ -36,7 +36,8 @@ from registry.overview.risk_bands import BAND_EDGES
 
 SQL = queries_beside(__file__)
 
-Row = TypeVar("Row")
+Kind = TypeVar("Kind")
+Row = tuple[Any, ...]
 _EDGES = list(BAND_EDGES)
 
 
@@ -76,21 +77,21 @@ def window_cells(
     today: date,
     *,
     wide: bool,
-) -> list[tuple[int, int, int, int, int, int]]:
+) -> list[Row]:
     """Cells that hold joints: cell east, cell north, joints, worst band, overdue, due soon.
 
     `wide` says that the window holds a good part of the site: it changes how the answer is found, not the answer.
     """
     parameters = {**_window(window), "cell_m": cell_m, **_dated(conditions, today)}
-    return connection.execute(SQL["wide_cells" if wide else "window_cells"], parameters, binary=True).fetchall()  # type: ignore[return-value]
+    return connection.execute(SQL["wide_cells" if wide else "window_cells"], parameters, binary=True).fetchall()
 
 
 def window_joints(
     connection: Connection, window: tuple[float, float, float, float], conditions: JointConditions, today: date
-) -> list[tuple[str, float, float, float, int, date, int]]:
+) -> list[Row]:
     """The joints of a window, least risky first: tag, east, north, elevation [m], band, due date, risk rank."""
     parameters = {**_window(window), **_dated(conditions, today)}
-    return connection.execute(SQL["window_joints"], parameters, binary=True).fetchall()  # type: ignore[return-value]
+    return connection.execute(SQL["window_joints"], parameters, binary=True).fetchall()
 
 
 def window_riskiest(
@@ -99,10 +100,10 @@ def window_riskiest(
     conditions: JointConditions,
     today: date,
     limit: int,
-) -> list[tuple[str, float, float, float, int, date, int]]:
+) -> list[Row]:
     """The riskiest joints of a window, in the columns of `window_joints` and, as there, the riskiest last."""
     parameters = {**_window(window), **_dated(conditions, today), "limit": limit}
-    return connection.execute(SQL["window_riskiest"], parameters, binary=True).fetchall()  # type: ignore[return-value]
+    return connection.execute(SQL["window_riskiest"], parameters, binary=True).fetchall()
 
 
 def list_leaks_on_plan(connection: Connection, limit: int) -> list[LeakOnPlan]:
@@ -216,13 +217,15 @@ def _dated(conditions: JointConditions, today: date) -> dict[str, Any]:
     return {**asdict(conditions), "today": today, "soon": today + timedelta(days=SOON_DAYS), "band_edges": _EDGES}
 
 
-def _all(connection: Connection, kind: type[Row], name: str, parameters: Mapping[str, Any] | None = None) -> list[Row]:
+def _all(
+    connection: Connection, kind: type[Kind], name: str, parameters: Mapping[str, Any] | None = None
+) -> list[Kind]:
     with connection.cursor(row_factory=class_row(kind)) as cursor:
         return cursor.execute(SQL[name], parameters).fetchall()
 
 
 def _first(
-    connection: Connection, kind: type[Row], name: str, parameters: Mapping[str, Any] | None = None
-) -> Row | None:
+    connection: Connection, kind: type[Kind], name: str, parameters: Mapping[str, Any] | None = None
+) -> Kind | None:
     with connection.cursor(row_factory=class_row(kind)) as cursor:
         return cursor.execute(SQL[name], parameters).fetchone()
