@@ -789,11 +789,11 @@ END $$;
         " vibration_reading, joint_change, joint, line, service, family, policy_draft, policy_version, plan_feature, area,"
         " intake, site CASCADE"
     )
+    # Some of these went with the tables that they read.
     op.execute(
-        "DROP FUNCTION site_directory(), score_partition_create(integer), score_partition_publish(integer),"
+        "DROP FUNCTION IF EXISTS site_directory(), score_partition_create(integer), score_partition_publish(integer),"
         " keep_last_vibration(), keep_last_check(), keep_last_make_up(), ledger_refuses_change(), ledger_chain(),"
-        " ledger_lock() CASCADE"
+        " ledger_lock(), score_window(double precision, double precision, double precision, double precision),"
+        " current_score_run(), current_site() CASCADE"
     )
-    op.execute("DROP FUNCTION IF EXISTS score_window(double precision, double precision, double precision, double precision)")
-    op.execute("DROP FUNCTION IF EXISTS current_score_run()")
-    op.execute("DROP FUNCTION IF EXISTS current_site()")
+    op.execute("REVOKE ALL ON SCHEMA public FROM jointwright_app")
