@@ -18,6 +18,7 @@ LONGEST_LINE: Final = 1_000_000
 _DELIMITERS: Final = (";", "\t", "|", ",")  # in a tie the comma loses: it may be a decimal mark
 _CONTROLS: Final = bytes(set(range(32)) - set(b"\t\n\r\f"))
 _SEPARATOR_LINE: Final = re.compile(r"^\"?sep=(.)\"?\r?\n", re.IGNORECASE)
+_HEAD: Final = 100_000  # looked at for the delimiter and the headings; shorter than the longest field the reader takes
 _SENTINEL: Final = "\x02end of the file\x02"
 
 Grid = tuple[pl.DataFrame, tuple[Issue, ...]]
@@ -83,7 +84,7 @@ def likely_delimiter(text: str) -> str:
     """
     best, best_score = ",", 0
     for delimiter in _DELIMITERS:
-        widths = [len(row) for row in islice(_records(text[:200_000], delimiter), 40) if any(row)]
+        widths = [len(row) for row in islice(_records(text[:_HEAD], delimiter), 40) if any(row)]
         usual = max(set(widths), key=lambda width, seen=widths: (seen.count(width), width), default=0)
         score = widths.count(usual) * (usual - 1)
         if score > best_score:
@@ -93,7 +94,7 @@ def likely_delimiter(text: str) -> str:
 
 def top_rows(text: str, delimiter: str, count: int) -> list[list[str]]:
     """The first rows as they stand."""
-    return list(islice(_records(text, delimiter), count))
+    return list(islice(_records(text[:_HEAD], delimiter), count))
 
 
 def grid(text: str, delimiter: str, mapping: FileMapping, name: str) -> tuple[list[list[str]], Grid]:
