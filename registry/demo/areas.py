@@ -77,7 +77,9 @@ _WIDE = (80.0, 100.0, 150.0, 200.0, 250.0)
 
 
 def _cooling(share: float) -> System:
-    return System("cooling water", "CO", share, "EKX", "", (3.8, 6.2), (22, 38), (50.0, 80.0, 100.0, 150.0, 200.0), "utility")
+    return System(
+        "cooling water", "CO", share, "EKX", "", (3.8, 6.2), (22, 38), (50.0, 80.0, 100.0, 150.0, 200.0), "utility"
+    )
 
 
 def _air(share: float) -> System:
@@ -107,10 +109,12 @@ ELECTROLYSIS = Area(
         Row(134.0, "V", "gas dryer", 6, 2.0, 2.0, 42.0, 110.0),
     ),
     (
-        System("hydrogen", "HY", 3.0, "XV", "V", (28, 32), (58, 84), (25.0, 50.0, 80.0, 100.0), "process", (12, 365), (30, 60)),
+        System("hydrogen", "HY", 3.0, "XV", "V", (28, 32), (58, 84), (25.0, 50.0, 80.0, 100.0),
+               "process", (12, 365), (30, 60)),
         System("hydrogen", "HY", 1.0, "V", "", (27, 30), (25, 45), (80.0, 100.0, 150.0)),
         System("oxygen", "OX", 1.6, "XV", "V", (27, 31), (58, 84), (25.0, 50.0, 80.0)),
-        System("lye", "LY", 3.2, "PE", "X", (29, 34), (66, 88), (25.0, 40.0, 50.0, 80.0), "process", (12, 365), (30, 60)),
+        System("lye", "LY", 3.2, "PE", "X", (29, 34), (66, 88), (25.0, 40.0, 50.0, 80.0),
+               "process", (12, 365), (30, 60)),
         System("demin water", "DE", 1.1, "X", "", (5, 36), (18, 38), _SMALL, "utility"),
         _cooling(1.0), _nitrogen(0.7), _air(0.9),
     ),
@@ -118,7 +122,8 @@ ELECTROLYSIS = Area(
 )  # fmt: skip
 
 COMPRESSION = Area(
-    20, "Hydrogen compression", "occasional", _rectangle(200, 26, 310, 155), 0.15, 255.0, 5.8, (204.0, 306.0), _SOUTH_AISLES,
+    20, "Hydrogen compression", "occasional",
+    _rectangle(200, 26, 310, 155), 0.15, 255.0, 5.8, (204.0, 306.0), _SOUTH_AISLES,
     (
         Row(44.0, "K", "reciprocating hydrogen compressor", 2, 12.0, 7.0, 208.0, 248.0, 13.5, 12.4),
         Row(44.0, "K", "reciprocating hydrogen compressor", 2, 12.0, 7.0, 262.0, 302.0, 11.5, 12.4),
@@ -133,8 +138,10 @@ COMPRESSION = Area(
     ),
     (
         System("hydrogen", "HY", 1.2, "KV", "", (27, 30), (20, 40), (100.0, 150.0, 200.0)),
-        System("hydrogen", "HY", 2.2, "K", "E", (78, 112), (85, 138), (50.0, 80.0, 100.0), "high", (24, 365), (60, 110)),
-        System("hydrogen", "HY", 2.6, "K", "EV", (198, 228), (60, 135), (25.0, 40.0, 50.0), "high", (24, 365), (60, 110)),
+        System("hydrogen", "HY", 2.2, "K", "E", (78, 112), (85, 138), (50.0, 80.0, 100.0),
+               "high", (24, 365), (60, 110)),
+        System("hydrogen", "HY", 2.6, "K", "EV", (198, 228), (60, 135), (25.0, 40.0, 50.0),
+               "high", (24, 365), (60, 110)),
         System("hydrogen", "HY", 1.2, "V", "V", (225, 262), (10, 45), (15.0, 20.0, 25.0), "high"),
         _oil(2.0), _cooling(1.2), _nitrogen(0.9), _air(0.9),
     ),
@@ -155,7 +162,8 @@ SYNTHESIS = Area(
         Row(134.0, "E", "water-cooled exchanger", 6, 6.0, 1.6, 318.0, 380.0),
     ),
     (
-        System("syngas", "SY", 2.4, "KE", "ER", (162, 192), (38, 240), (80.0, 100.0, 150.0), "high", (4, 40), (60, 180)),
+        System("syngas", "SY", 2.4, "KE", "ER", (162, 192), (38, 240), (80.0, 100.0, 150.0),
+               "high", (4, 40), (60, 180)),
         System("syngas", "SY", 1.0, "R", "E", (158, 186), (240, 430), (100.0, 150.0), "high", (4, 24), (120, 280)),
         System("ammonia", "AM", 1.6, "EV", "V", (152, 182), (-8, 40), (50.0, 80.0, 100.0), "high", (4, 40), (30, 60)),
         System("ammonia", "AM", 1.8, "VP", "P", (17, 26), (-12, 36), (50.0, 80.0, 100.0), "process", (4, 60), (25, 60)),
@@ -166,7 +174,8 @@ SYNTHESIS = Area(
 )  # fmt: skip
 
 REFRIGERATION = Area(
-    40, "Refrigeration", "occasional", _rectangle(310, 155, 470, 268), 0.11, 390.0, 5.8, (314.0, 466.0), _NORTH_AISLES[:5],
+    40, "Refrigeration", "occasional",
+    _rectangle(310, 155, 470, 268), 0.11, 390.0, 5.8, (314.0, 466.0), _NORTH_AISLES[:5],
     (
         Row(176.0, "V", "suction scrubber", 5, 2.4, 2.4, 318.0, 380.0),
         Row(176.0, "E", "ammonia chiller", 5, 7.0, 2.0, 398.0, 460.0),
@@ -178,14 +187,17 @@ REFRIGERATION = Area(
         Row(230.0, "V", "flash drum", 5, 2.6, 2.6, 398.0, 460.0),
     ),
     (
-        System("ammonia", "AM", 2.6, "KV", "EX", (11, 17), (38, 112), (50.0, 80.0, 100.0, 150.0), "process", (24, 365), (40, 90)),
-        System("ammonia", "AM", 3.0, "PV", "E", (0.4, 9), (-33, 12), (40.0, 50.0, 80.0), "process", (12, 180), (25, 55)),
+        System("ammonia", "AM", 2.6, "KV", "EX", (11, 17), (38, 112), (50.0, 80.0, 100.0, 150.0),
+               "process", (24, 365), (40, 90)),
+        System("ammonia", "AM", 3.0, "PV", "E", (0.4, 9), (-33, 12), (40.0, 50.0, 80.0),
+               "process", (12, 180), (25, 55)),
         _oil(1.6), _cooling(1.0), _nitrogen(0.7), _air(0.9),
     ),
 )  # fmt: skip
 
 STORAGE = Area(
-    50, "Ammonia storage", "rare", _rectangle(470, 26, 628, 172), 0.09, 549.0, 5.8, (474.0, 622.0), (53.0, 107.0, 125.0),
+    50, "Ammonia storage", "rare",
+    _rectangle(470, 26, 628, 172), 0.09, 549.0, 5.8, (474.0, 622.0), (53.0, 107.0, 125.0),
     (
         Row(75.0, "T", "refrigerated ammonia tank", 2, 40.0, 40.0, 474.0, 626.0),
         Row(116.0, "P", "ship loading pump", 5, 3.2, 1.6, 478.0, 542.0, 8.5, 24.7),
@@ -195,9 +207,13 @@ STORAGE = Area(
     ),
     (
         System("ammonia", "AM", 2.6, "TP", "P", (0.3, 9.5), (-33, -30), _WIDE, "process", (12, 120), (10, 45)),
-        System("ammonia", "AM", 1.4, "P", "", (5.5, 11), (-33, -29), (150.0, 200.0, 250.0), "process", (40, 160), (20, 50)),
-        System("ammonia", "AM", 1.4, "KV", "VE", (0.1, 16), (-30, 85), (50.0, 80.0, 100.0), "process", (24, 365), (40, 80)),
-        _nitrogen(0.9), System("fire water", "FI", 0.8, "TE", "", (8, 12), (6, 22), (80.0, 100.0, 150.0), "utility"), _air(0.8),
+        System("ammonia", "AM", 1.4, "P", "", (5.5, 11), (-33, -29), (150.0, 200.0, 250.0),
+               "process", (40, 160), (20, 50)),
+        System("ammonia", "AM", 1.4, "KV", "VE", (0.1, 16), (-30, 85), (50.0, 80.0, 100.0),
+               "process", (24, 365), (40, 80)),
+        _nitrogen(0.9),
+        System("fire water", "FI", 0.8, "TE", "", (8, 12), (6, 22), (80.0, 100.0, 150.0), "utility"),
+        _air(0.8),
     ),
 )  # fmt: skip
 
@@ -218,7 +234,8 @@ AIR_SEPARATION = Area(
     (
         System("nitrogen", "NI", 3.0, "KCE", "VC", (4.8, 12), (-20, 95), (50.0, 80.0, 100.0, 150.0)),
         System("nitrogen", "NI", 1.6, "KT", "", (8, 38), (5, 85), (50.0, 80.0, 100.0)),
-        System("oxygen", "OX", 2.0, "PTC", "E", (3, 32), (-40, 25), (25.0, 40.0, 50.0, 80.0), "process", (24, 200), (60, 180)),
+        System("oxygen", "OX", 2.0, "PTC", "E", (3, 32), (-40, 25), (25.0, 40.0, 50.0, 80.0),
+               "process", (24, 200), (60, 180)),
         _oil(1.4), _cooling(1.0), _air(1.2),
     ),
 )  # fmt: skip
@@ -259,8 +276,10 @@ JETTY = Area(
         Row(202.0, "E", "vapour return heater", 1, 4.5, 1.4, 703.0, 709.0),
     ),
     (
-        System("ammonia", "AM", 3.4, "X", "", (4, 8.5), (-33, -28), (100.0, 150.0, 200.0), "process", (60, 180), (30, 50)),
-        System("ammonia", "AM", 2.0, "PVE", "XE", (0.3, 8), (-33, 20), (50.0, 80.0, 100.0), "process", (60, 180), (30, 50)),
+        System("ammonia", "AM", 3.4, "X", "", (4, 8.5), (-33, -28), (100.0, 150.0, 200.0),
+               "process", (60, 180), (30, 50)),
+        System("ammonia", "AM", 2.0, "PVE", "XE", (0.3, 8), (-33, 20), (50.0, 80.0, 100.0),
+               "process", (60, 180), (30, 50)),
         System("fire water", "FI", 1.0, "XV", "", (9, 12), (6, 22), (80.0, 100.0), "utility"),
         _nitrogen(1.2), _air(1.0),
     ),

@@ -27,6 +27,10 @@ from registry.policy.document import default_document, policy_from
 Progress = Callable[[str], None]
 
 
+def say_nothing(_what: str) -> None:
+    """Progress that nobody watches."""
+
+
 @dataclass(frozen=True, slots=True)
 class Tables:
     """The plant's joint list and, where it has a history, its records."""
@@ -76,7 +80,7 @@ def write_files(
 
     The histories are those of the shipped policy, as the demo has them.
     """
-    tell = progress or (lambda _: None)
+    tell = progress or say_nothing
     built = plant(joints, seed, as_of)
     tell(f"laid out {joints:,} joints")
     life = simulated_life(built, policy_from(default_document(), 1), seed, as_of) if history else None

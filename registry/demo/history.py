@@ -1,8 +1,8 @@
 """Seven years in the life of the joints, of which the last five are on record: the model's own process, run forward.
 
-Defects start as a Poisson process, become leaks after an exponential delay, and are found before that by a check with
-probability p. A leak is noticed in operation or at the next check, and its repair is a new make-up, from which the joint
-begins afresh. Times are days from the as-of date and negative.
+Defects start as a Poisson process, become leaks after an exponential delay, and are found before that by a check
+with probability p. A leak is noticed in operation or at the next check, and its repair is a new make-up, from which
+the joint begins afresh. Times are days from the as-of date and negative.
 """
 
 from dataclasses import dataclass
@@ -94,9 +94,9 @@ def simulated_history(process: Process, schedule: Schedule, generator: np.random
 
     References
     ----------
-    The delay-time process of A. H. Christer and W. M. Waller, J. Opl Res. Soc. 35 (1984) 401-406 (from memory), with each
-    present defect found independently with probability p. Own method: thinning by the state of the make-up, a repair as a
-    fresh start, and settling checks after repairs, which are taken to find nothing.
+    The delay-time process of A. H. Christer and W. M. Waller, J. Opl Res. Soc. 35 (1984) 401-406 (from memory), with
+    each present defect found independently with probability p. Own method: thinning by the state of the make-up, and a
+    repair as a fresh start.
     """
     defects = _candidates(process, schedule, generator)
     found, leaked, repaired, remakes = _lived_through(process, defects, generator)
@@ -107,7 +107,7 @@ def simulated_history(process: Process, schedule: Schedule, generator: np.random
     result[defects.leak_check[seen_at_check]] = np.where(defects.severity[seen_at_check] == WEEP, WEEPING, LEAKING)
     # Between the sighting of a leak and its repair nobody checks that joint.
     idle = _within(schedule, defects.joint[leaked], defects.leak_seen[leaked], repaired[leaked])
-    checks = _recorded_checks(schedule, result, idle, remakes, generator)
+    checks = _recorded_checks(schedule, result, idle, generator)
     leaks = _recorded_leaks(defects, leaked, repaired, generator)
     return History(checks, leaks, remakes)
 
@@ -134,7 +134,9 @@ def _candidates(process: Process, schedule: Schedule, generator: np.random.Gener
     seen = np.where(np.isfinite(found_at), np.inf, np.minimum(noticed, at_check))
     seen = np.where(seen < -0.05, seen, np.inf)
     # A spray is seen to at once; a weep in a harmless service waits for an occasion.
-    patience = np.array([[0.0, 0.0, 0.0], [75.0, 30.0, 2.0], [55.0, 20.0, 1.5], [30.0, 12.0, 1.0], [18.0, 8.0, 0.8], [12.0, 5.0, 0.5]])
+    patience = np.array(
+        [[0.0, 0.0, 0.0], [75.0, 30.0, 2.0], [55.0, 20.0, 1.5], [30.0, 12.0, 1.0], [18.0, 8.0, 0.8], [12.0, 5.0, 0.5]]
+    )
     wait = patience[process.consequence_class[joint], severity] * generator.lognormal(0.0, 0.7, len(joint))
     return _Defects(
         joint=joint,
@@ -152,7 +154,7 @@ def _candidates(process: Process, schedule: Schedule, generator: np.random.Gener
 def _lived_through(
     process: Process, defects: _Defects, generator: np.random.Generator
 ) -> tuple[Flags, Flags, FloatArray, Remakes]:
-    """Which candidates a check found, which leaked and were seen, when those leaks were repaired, and the new make-ups."""
+    """Which candidates a check found, which leaked and were seen, when those were repaired, and the new make-ups."""
     count = len(process.make_up_state)
     factor = process.make_up_factor[process.make_up_state].copy()
     since = np.full(count, -np.inf)
@@ -198,27 +200,17 @@ def _seen_while_open(defects: _Defects, leaked: Flags, repaired: FloatArray) -> 
     return again
 
 
-def _recorded_checks(
-    schedule: Schedule, result: IntArray, idle: Flags, remakes: Remakes, generator: np.random.Generator
-) -> Checks:
+def _recorded_checks(schedule: Schedule, result: IntArray, idle: Flags, generator: np.random.Generator) -> Checks:
     kept = (schedule.day >= -RECORD_DAYS) & ~idle
-    settling_day = np.floor(remakes.day + generator.uniform(8.0, 26.0, len(remakes.day))) + 0.4
-    settled = (settling_day < -0.3) & (settling_day >= -RECORD_DAYS) & (generator.random(len(settling_day)) < 0.9)
     missed = kept & (generator.random(len(kept)) < 0.012)
-    joint = np.concatenate([schedule.joint[kept], remakes.joint[settled], schedule.joint[missed]])
-    day = np.concatenate(
-        [schedule.day[kept], settling_day[settled], schedule.day[missed] - generator.integers(1, 8, int(missed.sum()))]
-    )
-    outcome = np.concatenate(
-        [result[kept], np.full(int(settled.sum()), TIGHT), np.full(int(missed.sum()), NOT_REACHED)]
-    )
+    joint = np.concatenate([schedule.joint[kept], schedule.joint[missed]])
+    day = np.concatenate([schedule.day[kept], schedule.day[missed] - generator.integers(1, 8, int(missed.sum()))])
+    outcome = np.concatenate([result[kept], np.full(int(missed.sum()), NOT_REACHED)])
     order = np.lexsort((joint, day))
     return Checks(joint[order], day[order], outcome[order])
 
 
-def _recorded_leaks(
-    defects: _Defects, leaked: Flags, repaired: FloatArray, generator: np.random.Generator
-) -> Leaks:
+def _recorded_leaks(defects: _Defects, leaked: Flags, repaired: FloatArray, generator: np.random.Generator) -> Leaks:
     rows = np.flatnonzero(leaked & (defects.leak_seen >= -RECORD_DAYS))
     rows = rows[np.lexsort((defects.joint[rows], defects.leak_seen[rows]))]
     seen, done = defects.leak_seen[rows], repaired[rows]

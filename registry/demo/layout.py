@@ -1,7 +1,7 @@
 """The plot plan of Saltmarsh Point as GeoJSON features in plant-grid metres.
 
-One block of 720 × 345 m carries the eight areas. A larger plant is more blocks: every second one stands mirrored across a tidal
-basin, and pairs of them follow one another to the north.
+One block of 720 × 345 m carries the eight areas. A larger plant is more blocks: every second one stands mirrored
+across a tidal basin, and pairs of them follow one another to the north.
 """
 
 from dataclasses import dataclass
@@ -148,6 +148,7 @@ def _block_features(block: Block) -> list[dict[str, Any]]:
     features += [_box(block, "obstacle", name + suffix, box) for name, box in _BUILDINGS]
     shore = shapely.box(640.0, 26.0 if block.index < 2 else -20.0, _BASIN_EAST_M, 324.0)
     water = shapely.difference(shore, shapely.Polygon(JETTY.outline))
+    assert isinstance(water, shapely.Polygon), "the jetty reaches in from the shore and cuts nothing off"
     outline = tuple((float(x), float(y)) for x, y in water.exterior.coords[:-1])
     features.append(_polygon(block, "obstacle", f"Tidal basin{suffix}", outline, surface="water"))
     for source in sources_of(block):

@@ -21,7 +21,7 @@ _PLATFORM_NOZZLES_M = np.array([1.5, 6.6, 12.1, 17.6])
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """Lines as equal-length arrays; `corner_m` is (n, CORNERS, 3): east, north, elevation in the block's own coordinates."""
+    """Lines as equal-length arrays; `corner_m` is (n, CORNERS, 3): east, north, elevation within the block."""
 
     block: IntArray
     area: IntArray
@@ -141,7 +141,7 @@ def _paths(
 def _nozzles(
     stock: Equipment, chosen: IntArray, generator: np.random.Generator
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """East of the nozzles, north of the pipe run beside the equipment, north of its edge, nozzle elevation, side (±1)."""
+    """East of the nozzles, north of the pipe run, north of the equipment's edge, nozzle elevation, side (±1)."""
     count = len(chosen)
     depth = stock.depth_m[chosen]
     east = stock.east_m[chosen] + generator.uniform(-0.42, 0.42, count) * stock.width_m[chosen]

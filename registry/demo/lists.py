@@ -16,7 +16,12 @@ from registry.demo.readings import Temperatures, Vibration
 RESULTS = ("tight", "retightened", "weeping", "leaking", "not_reached")
 SEVERITIES = ("weep", "drip", "spray")
 _HINDRANCES = ("scaffold missing", "door locked", "machine under test, area closed", "insulation box not removed")
-_REMARKS = ("re-made after leak test", "insulated: take the box off first", "behind the cable tray", "tag plate missing")
+_REMARKS = (
+    "re-made after leak test",
+    "insulated: take the box off first",
+    "behind the cable tray",
+    "tag plate missing",
+)
 
 
 def joint_list(plant: Plant, seed: int) -> pl.DataFrame:
@@ -196,7 +201,8 @@ def _named(names: tuple[str, ...], position: IntArray) -> pl.Series:
 
 def _looked_up(names: pl.Series, position: IntArray) -> pl.Series:
     """Entries by position; -1 is none."""
-    return names.gather(pl.Series(np.where(position < 0, None, position).tolist(), dtype=pl.UInt32))
+    index = pl.Series(np.maximum(position, 0))
+    return pl.select(pl.when(pl.Series(position >= 0)).then(names.gather(index))).to_series()
 
 
 def _times(day: FloatArray, as_of: date) -> pl.Series:

@@ -5,10 +5,11 @@ from datetime import date
 
 import numpy as np
 
+from registry.demo.answers import answered
 from registry.demo.areas import AREAS
 from registry.demo.history import ACCEPTED, NO_RECORD, NOT_ACCEPTED, WITNESSED, History, Process, simulated_history
-from registry.demo.joints import FAMILIES, Joints, Plant
-from registry.demo.layout import SOURCE_DECAY, FloatArray, IntArray, sources_of
+from registry.demo.joints import FAMILIES, Plant
+from registry.demo.layout import SOURCE_DECAY, FloatArray, sources_of
 from registry.demo.make_ups import FirstMakeUps, MakeUps, all_make_ups, first_make_ups, make_up_states
 from registry.demo.readings import Temperatures, Vibration, temperature_histories, vibration_readings
 from registry.demo.schedule import check_schedule
@@ -35,17 +36,21 @@ class Life:
 
 def simulated_life(plant: Plant, policy: Policy, seed: int, as_of: date) -> Life:
     """Let the plant run up to `as_of`; the same arguments give the same life."""
-    measuring, assembling, checking, living, naming = (
-        np.random.default_rng(child) for child in np.random.SeedSequence([seed, 1]).spawn(5)
-    )
-    vibration = vibration_readings(plant, measuring)
-    temperatures = temperature_histories(plant, measuring)
-    first = first_make_ups(plant.joints, assembling)
+    measuring, assembling, checking, naming, living, answering = np.random.SeedSequence([seed, 1]).spawn(6)
+    measured = np.random.default_rng(measuring)
+    vibration = vibration_readings(plant, measured)
+    temperatures = temperature_histories(plant, measured)
+    first = first_make_ups(plant.joints, np.random.default_rng(assembling))
     found = scores(score_inputs(plant, vibration, temperatures, first), policy, as_of)
     process = true_process(plant, policy, found, first)
-    schedule = check_schedule(found.interval_days, found.consequence_class, plant.joints.area, checking)
-    history = simulated_history(process, schedule, living)
-    make_ups = all_make_ups(plant.joints, first, history.remakes, np.datetime64(as_of, "D"), naming)
+    schedule = check_schedule(
+        found.interval_days, found.consequence_class, plant.joints.area, np.random.default_rng(checking)
+    )
+    first_run = simulated_history(process, schedule, np.random.default_rng(living))
+    schedule = answered(schedule, first_run, plant.joints, np.random.default_rng(answering))
+    history = simulated_history(process, schedule, np.random.default_rng(living))
+    named = np.random.default_rng(naming)
+    make_ups = all_make_ups(plant.joints, first, history.remakes, np.datetime64(as_of, "D"), named)
     return Life(vibration, temperatures, make_ups, history, process)
 
 
@@ -143,7 +148,9 @@ def _latest_on_joints(count: int, vibration: Vibration) -> tuple[FloatArray, Flo
 def _latest_on_lines(vibration: Vibration) -> LineReadings:
     rows = np.flatnonzero(vibration.joint < 0)
     rows = rows[np.argsort(-vibration.day[rows], kind="stable")]
-    place = np.column_stack([vibration.line[rows], vibration.east_m[rows], vibration.north_m[rows], vibration.frequency_hz[rows]])
+    place = np.column_stack(
+        [vibration.line[rows], vibration.east_m[rows], vibration.north_m[rows], vibration.frequency_hz[rows]]
+    )
     _, newest = np.unique(place, axis=0, return_index=True)
     rows = rows[np.sort(newest)]
     return LineReadings(

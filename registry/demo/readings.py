@@ -1,4 +1,4 @@
-"""What was measured at Saltmarsh Point: vibration round the machines every quarter, and the temperatures of some lines."""
+"""What was measured at Saltmarsh Point: vibration round the machines every quarter, temperatures of some lines."""
 
 from dataclasses import dataclass
 
@@ -53,18 +53,22 @@ def vibration_readings(plant: Plant, generator: np.random.Generator) -> Vibratio
         machine += [number] * len(chosen)
     joint, which = np.array(subject, dtype=np.int64), np.array(machine, dtype=np.int64)
     at = np.array([(s.east_m, s.north_m) for s in sources]).reshape(-1, 2)
-    felt = np.array([s.velocity_mm_s for s in sources])[which] * np.maximum(
-        np.hypot(joints.east_m[joint] - at[which, 0], joints.north_m[joint] - at[which, 1]), 1.0
-    ) ** -SOURCE_DECAY
+    felt = (
+        np.array([s.velocity_mm_s for s in sources])[which]
+        * np.maximum(np.hypot(joints.east_m[joint] - at[which, 0], joints.north_m[joint] - at[which, 1]), 1.0)
+        ** -SOURCE_DECAY
+    )
     # One machine in twelve is wearing: it ends at nearly three times what it began with.
     wear = np.where(np.arange(len(sources)) % 12 == 11, 1.8, 0.0)[which]
     quarter = np.arange(QUARTERS)[:, None]
     grown = 1.0 + wear * quarter / (QUARTERS - 1)
     velocity = felt * grown * generator.lognormal(0.0, 0.12, (QUARTERS, len(joint)))
-    frequency = np.array([s.frequency_hz for s in sources])[which] * generator.normal(1.0, 0.006, (QUARTERS, len(joint)))
+    frequency = np.array([s.frequency_hz for s in sources])[which] * generator.normal(
+        1.0, 0.006, (QUARTERS, len(joint))
+    )
     walk = -6.0 - (QUARTERS - 1 - quarter) * _QUARTER_DAYS + generator.uniform(0.0, 3.0, (QUARTERS, 1))
     hour = 0.34 + 0.2 * np.arange(len(joint)) / max(len(joint), 1)
-    day = np.floor(walk) + hour
+    day: FloatArray = (np.floor(walk) + hour).astype(np.float64)
     # Every fifth point belongs to the line rather than the joint, in the last six quarters.
     on_line = np.broadcast_to((np.arange(len(joint)) % _POINTS_A_MACHINE == 0), day.shape)
     kept = ~on_line | np.broadcast_to(quarter >= QUARTERS - 6, day.shape)
@@ -87,7 +91,7 @@ def temperature_histories(plant: Plant, generator: np.random.Generator) -> Tempe
     cycling = used[lines.cycles_per_year[used] >= 24]
     wanted = min(_LINES_A_BLOCK * len(plant.blocks), len(cycling))
     line = np.sort(generator.choice(cycling, size=wanted, replace=False))
-    day = -1.0 - _SAMPLE_DAYS * np.arange(_SAMPLES)[::-1]
+    day: FloatArray = -1.0 - _SAMPLE_DAYS * np.arange(_SAMPLES, dtype=np.float64)[::-1]
     # A cycle is a shut-down and a start: warm, down for a while, warm again, with the weather on top.
     phase = generator.random((wanted, 1)) + day * lines.cycles_per_year[line][:, None] / 365.25
     down = (np.mod(phase, 1.0) < 0.3).astype(np.float64)

@@ -1,4 +1,4 @@
-"""When the joints of Saltmarsh Point were checked: a rule by class at first, by the model's intervals in the last two years."""
+"""When the joints of Saltmarsh Point were checked: by a rule at first, by the model's intervals in the last years."""
 
 from dataclasses import dataclass
 
@@ -19,7 +19,7 @@ OLD_RULE_BY_AREA = np.array([0.8, 0.7, 1.0, 1.25, 1.5, 1.0, 1.4, 1.2])
 
 LATE_BY_AREA = np.array([0.055, 0.13, 0.10, 0.08, 0.05, 0.045, 0.05, 0.10])
 """Share of the joints whose check is overdue today."""
-NEVER_CHECKED = 0.012
+NEVER_CHECKED = 0.005
 _SHORTEST_DAYS = 50.0
 """Nobody went more often than this in the past, whatever the model would have asked for."""
 
@@ -33,7 +33,10 @@ class Schedule:
 
 
 def check_schedule(
-    interval_days: FloatArray, consequence_class: npt.NDArray[np.integer], area: IntArray, generator: np.random.Generator
+    interval_days: FloatArray,
+    consequence_class: npt.NDArray[np.integer],
+    area: IntArray,
+    generator: np.random.Generator,
 ) -> Schedule:
     """When each joint was checked, back to the beginning of the warm-up.
 
@@ -63,6 +66,7 @@ def check_schedule(
     # Nobody's last check is older than what the old rule would have let pass, twice over.
     oldest = OLD_RULE_DAYS[consequence_class] * OLD_RULE_BY_AREA[area]
     day = np.where(late, day, np.maximum(day, -oldest * generator.uniform(0.1, 1.0, count)))
+    day = np.maximum(day, -RECORD_DAYS + generator.uniform(30.0, 300.0, count))
     joint = np.arange(count)[generator.random(count) >= NEVER_CHECKED]
     day = day[joint]
     joints: list[IntArray] = []

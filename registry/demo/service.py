@@ -1,45 +1,177 @@
-"""Build Saltmarsh Point through the same services that a user's files go through, and write it out as such files."""
+"""Build Saltmarsh Point through the same services that a user's files go through."""
 
-import io
-import json
-import time
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Generator
+from contextlib import contextmanager
+from dataclasses import fields, replace
 from datetime import date, timedelta
-from pathlib import Path
+from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
-from registry.checks.check_list import import_checks
+from registry.checks.service import import_checks
 from registry.db import Connection, Database
+from registry.demo.areas import COMPRESSION
+from registry.demo.files import Progress, csv_bytes, plan_bytes, say_nothing, tables_of
+from registry.demo.history import Checks, Leaks
 from registry.demo.joints import Plant, plant
-from registry.demo.layout import plot_plan
-from registry.demo.lists import (
-    check_list,
-    joint_list,
-    leak_list,
-    line_codes,
-    make_up_list,
-    temperature_list,
-    vibration_list,
-)
+from registry.demo.layout import IntArray
+from registry.demo.make_ups import MakeUps
 from registry.demo.process import Life, simulated_life
-from registry.demo.truth import truth_document
-from registry.errors import Conflict
-from registry.exposure.reading_list import import_temperatures, import_vibration
+from registry.errors import Invalid
+from registry.exposure.service import import_temperatures, import_vibration
 from registry.intake.model import FileMapping, IntakeReport, Table
 from registry.intake.tables import read_table
-from registry.intervals.service import score_plant, summary
+from registry.intervals.decisions import NotScored, ScoreSummary
+from registry.intervals.service import current_run, score_plant, summary
+from registry.intervals.store import read_plan_columns, take_score_lock
 from registry.joints.service import import_list
-from registry.leaks.leak_list import import_leaks
-from registry.makeup.make_up_list import import_make_ups
+from registry.leaks.service import import_leaks
+from registry.makeup.service import import_make_ups
 from registry.planning.service import make_plan
-from registry.plant.service import import_plan
-from registry.policy.document import default_document, policy_from
+from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
 from registry.routes.service import make_route
-from registry.sites import store as sites
+from registry.sites.model import Site
+from registry.sites.store import add_site, list_sites, remove_site
 
-CODE = "saltmarsh-point"
-NAME = "Saltmarsh Point (invented)"
+CODE: Final = "saltmarsh-point"
+NAME: Final = "Saltmarsh Point (invented)"
+MOST_JOINTS: Final = 1_000_000
+WHOLE_HISTORY: Final = 100_000
+"""Of so many joints everything on record is loaded, of those behind them only what the score needs."""
+
+WEEKS: Final = 26
+BUSY_WEEKS: Final = 8
+SHIFT_MINUTES: Final = 420.0
+_HISTORIES: Final[dict[str, Callable[[Connection, Table, FileMapping, bool, date], IntakeReport]]] = {
+    "vibration": import_vibration,
+    "temperatures": import_temperatures,
+    "make_ups": import_make_ups,
+    # Leaks before checks: the checks that saw them then find them there, with their repairs.
+    "leaks": import_leaks,
+    "checks": import_checks,
+}
+
+
+class DemoRefused(Invalid):
+    """The demo's own files were refused"""
+
+    slug = "demo-refused"
+
+
+def build_demo(
+    database: Database,
+    joints: int,
+    seed: int,
+    as_of: date,
+    *,
+    history: bool = True,
+    progress: Progress | None = None,
+) -> tuple[Site, ScoreSummary]:
+    """The invented plant as a site of its own: built, lived in, scored, planned, with a route for the next day.
+
+    All of it comes in one transaction. A site that is there already is given back as it stands, whatever was asked for.
+    """
+    tell = progress or say_nothing
+    with _site(database) as site, database.transaction(site.site_id) as connection:
+        take_score_lock(connection)
+        try:
+            standing = summary(connection, current_run(connection))
+        except NotScored:
+            pass
+        else:
+            tell(f"{site.name} is here already, as of {standing.as_of}: nothing was changed")
+            return site, standing
+        tell(f"laying out {joints:,} joints")
+        built = plant(joints, seed, as_of)
+        policy = publish_first(connection)
+        report = import_plan_file(connection, plan_bytes(built), "saltmarsh_point.geojson")
+        tell("plot plan loaded: " + ", ".join(f"{count} {kind}" for kind, count in report.counts.items()))
+        life = kept_life(simulated_life(built, policy, seed, as_of), WHOLE_HISTORY) if history else None
+        tables = tables_of(built, life, seed, as_of)
+        _load(connection, "joints", tables.joints, import_list, as_of, tell)
+        for name, load in _HISTORIES.items():
+            frame: pl.DataFrame | None = getattr(tables, name)
+            if frame is not None and frame.height:
+                _load(connection, name, frame, load, as_of, tell)
+        scored = score_plant(connection, as_of)
+        tell(f"scored {scored.joints:,} joints")
+        _plan(connection, built, as_of, tell)
+    return site, scored
+
+
+def kept_life(life: Life, whole: int) -> Life:
+    """The records that are loaded: all of the first `whole` joints; of the others the newest of each kind.
+
+    A million joints have millions of checks, each a link in the ledger's chain. What the score needs of a joint is its
+    newest make-up and check, and its open leaks.
+    """
+    if len(life.process.make_up_state) <= whole:
+        return life
+    checks, leaks, make_ups = life.history.checks, life.history.leaks, life.make_ups
+    check = (checks.joint < whole) | _is_newest(checks.joint)
+    leak = (leaks.joint < whole) | np.isnan(leaks.repaired_day)
+    make_up = (make_ups.joint < whole) | _is_newest(make_ups.joint)
+    history = replace(
+        life.history,
+        checks=Checks(checks.joint[check], checks.day[check], checks.result[check]),
+        leaks=Leaks(*(getattr(leaks, field.name)[leak] for field in fields(leaks))),
+    )
+    return replace(
+        life, history=history, make_ups=MakeUps(*(getattr(make_ups, f.name)[make_up] for f in fields(make_ups)))
+    )
+
+
+def _is_newest(joint: IntArray) -> npt.NDArray[np.bool_]:
+    """Of rows in order of time, which is the last of its joint."""
+    newest = np.zeros(len(joint), dtype=bool)
+    _, from_the_end = np.unique(joint[::-1], return_index=True)
+    newest[len(joint) - 1 - from_the_end] = True
+    return newest
+
+
+@contextmanager
+def _site(database: Database) -> Generator[Site]:
+    """The demo's site; one that is made here and not filled is taken away again."""
+    with database.transaction() as connection:
+        standing = next((site for site in list_sites(connection) if site.code == CODE), None)
+    if standing is not None:
+        yield standing
+        return
+    with database.owner() as owner:
+        made = add_site(owner, CODE, NAME)
+    try:
+        yield made
+    except BaseException:
+        with database.owner() as owner:
+            remove_site(owner, made.site_id)
+        raise
+
+
+def _load(
+    connection: Connection,
+    name: str,
+    frame: pl.DataFrame,
+    load: Callable[[Connection, Table, FileMapping, bool, date], IntakeReport],
+    as_of: date,
+    tell: Progress,
+) -> None:
+    table = read_table(csv_bytes(frame), name=f"saltmarsh_point_{name}.csv")
+    report = load(connection, table, FileMapping(), False, as_of)
+    if not report.loaded:
+        raise DemoRefused(f"{name}: {report.refused:,} of {report.rows_read:,} rows were refused", report.issues)
+    tell(f"{name.replace('_', ' ')} loaded: {report.added:,} rows")
+
+
+def _plan(connection: Connection, built: Plant, as_of: date, tell: Progress) -> None:
+    """Weeks for a crew that the first of them keep busy, and a route for tomorrow where most is overdue."""
+    run = current_run(connection)
+    soon = read_plan_columns(connection, run.score_run_id, as_of + timedelta(weeks=BUSY_WEEKS))
+    hours = max(8.0, float(np.ceil(soon["check_minutes"].sum() / 60 / BUSY_WEEKS)))
+    made = make_plan(connection, as_of - timedelta(days=as_of.weekday()), WEEKS, hours)
+    tell(f"planned {made.placed:,} checks over {WEEKS} weeks of {hours:.0f} hours")
+    area = built.blocks[0].area_name(COMPRESSION)
+    route = make_route(connection, as_of + timedelta(days=1), "Crew A", area, SHIFT_MINUTES, "West gate", 1)
+    tell(f"route {route.route_id} for tomorrow in {area}: {len(route.stops)} stops")

@@ -15,7 +15,7 @@ from registry.demo.joints import FAMILIES, FloatArray, Plant
 
 @dataclass(frozen=True, slots=True)
 class FamilyTruth:
-    """True rates of one family: defects a joint-year at the reference size, delay a year, chance that a check finds one."""
+    """True rates of one family: defects a joint-year at the reference size, delay a year, chance to be found."""
 
     defect_rate_per_year: float
     delay_rate_per_year: float

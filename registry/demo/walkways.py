@@ -1,7 +1,7 @@
 """The walkways of one block of the plant: aisles and roads at grade, the racks and platforms above, the stairs between.
 
-Every walkway has a vertex wherever another meets it on its level, and every stair ends on a vertex of both its levels, so that the
-network holds together to the centimetre.
+Every walkway has a vertex wherever another meets it on its level, and every stair ends on a vertex of both its levels,
+so that the network holds together to the centimetre.
 """
 
 from dataclasses import dataclass
@@ -113,15 +113,21 @@ def _grade_runs_east() -> list[_Run]:
     return runs
 
 
-def _network(north_runs: list[_Run], east_runs: list[_Run], level: float, also: list[tuple[float, float]]) -> list[Path]:
+def _network(
+    north_runs: list[_Run], east_runs: list[_Run], level: float, also: list[tuple[float, float]]
+) -> list[Path]:
     """Paths of the runs, with a vertex at every crossing, every end that touches, and every point of `also` on them."""
     paths: list[Path] = []
     for run in north_runs:
-        stops = {run.low, run.high} | {e.at for e in east_runs if e.low <= run.at <= e.high and run.low <= e.at <= run.high}
+        stops = {run.low, run.high} | {
+            e.at for e in east_runs if e.low <= run.at <= e.high and run.low <= e.at <= run.high
+        }
         stops |= {north for east, north in also if east == run.at and run.low <= north <= run.high}
         paths.append([(run.at, north, level) for north in sorted(stops)])
     for run in east_runs:
-        stops = {run.low, run.high} | {n.at for n in north_runs if n.low <= run.at <= n.high and run.low <= n.at <= run.high}
+        stops = {run.low, run.high} | {
+            n.at for n in north_runs if n.low <= run.at <= n.high and run.low <= n.at <= run.high
+        }
         stops |= {east for east, north in also if north == run.at and run.low <= east <= run.high}
         paths.append([(east, run.at, level) for east in sorted(stops)])
     return paths
@@ -131,8 +137,8 @@ def _tower(spine: float, west: float, south: float, east: float, north: float) -
     """Rings round tall equipment on three levels; a bridge on the lowest leads to the unit's rack."""
     middle = (south + north) / 2
     rings: list[Path] = [
-        [(west, south, z), (east, south, z), (east, middle, z), (east, north, z), (west, north, z), (west, south + 7.0, z),
-         (west, south, z)]
+        [(west, south, z), (east, south, z), (east, middle, z), (east, north, z), (west, north, z),
+         (west, south + 7.0, z), (west, south, z)]
         for z in PLATFORMS_M
     ]  # fmt: skip
     rings.append([(east, middle, RACK_M), (spine, middle, RACK_M)])

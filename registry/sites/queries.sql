@@ -7,3 +7,7 @@ SELECT site_id, code, name FROM site_directory();
 -- name: add_site
 -- Make a site; the owner's right only.
 INSERT INTO site (code, name) VALUES (%(code)s, %(name)s) RETURNING site_id, code, name;
+
+-- name: remove_site
+-- Take an empty site away again; the owner's right only.
+DELETE FROM site WHERE site_id = %(site_id)s;

@@ -21,3 +21,8 @@ def add_site(owner: Connection, code: str, name: str) -> Site:
         site = cursor.execute(SQL["add_site"], {"code": code, "name": name}).fetchone()
     assert site is not None, "INSERT … RETURNING gives its row"
     return site
+
+
+def remove_site(owner: Connection, site_id: int) -> None:
+    """Take an empty site away again, on the owner's connection; the database refuses one that has anything in it."""
+    owner.execute(SQL["remove_site"], {"site_id": site_id})
