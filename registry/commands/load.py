@@ -4,10 +4,15 @@ import argparse
 from collections.abc import Callable
 from typing import Any
 
-from registry.commands import load_joints, load_plan
+from registry.commands import load_history, load_joints, load_plan
 
 # One module a kind of file: its `register` adds a parser below `load`. A table needs only a TableKind (load_tables.py).
-KINDS: tuple[Callable[[Any], argparse.ArgumentParser], ...] = (load_plan.register, load_joints.register)
+KINDS: tuple[Callable[[Any], argparse.ArgumentParser], ...] = (
+    load_plan.register,
+    load_joints.register,
+    load_history.register_readings,
+    load_history.register_history,
+)
 
 
 def register(subparsers: Any) -> argparse.ArgumentParser:

@@ -1,7 +1,8 @@
 """Take readings in: vibration at joints and along lines, and temperature histories with their cycles counted."""
 
 from collections.abc import Sequence
-from datetime import date
+from dataclasses import replace
+from datetime import date, datetime
 
 import polars as pl
 
@@ -46,20 +47,19 @@ def import_vibration(
         whole & repeated & (pl.col("velocity_mm_s") != first),
         "is another velocity than a row above gives for the same place, time and frequency",
     )
-    known = store.list_known_readings(connection, rows.frame.select(number=ROW, *key).to_dict(as_series=False))
-    stands = pl.col(ROW).replace_strict(known, default=None, return_dtype=pl.Float64)
-    rows = rows.with_faults(
+    known = store.list_known_readings(connection, rows.frame.select(pl.col(ROW).alias("number"), *key))
+    frame = rows.frame.join(known, left_on=ROW, right_on="number", how="left", maintain_order="left")
+    rows = replace(rows, frame=frame).with_faults(
         "velocity_mm_s",
-        stands.is_not_null() & (pl.col("velocity_mm_s") != stands),
+        pl.col("stands_mm_s") != pl.col("velocity_mm_s"),
         "is another velocity than stands already for the same place, time and frequency",
     )
     frame = rows.admitted(keep_valid)
-    added = frame.filter(stands.is_null()).unique(subset=key, keep="first", maintain_order=True)
+    added = frame.filter(pl.col("stands_mm_s").is_null()).unique(subset=key, keep="first", maintain_order=True)
     intake_id = None
     if added.height:
         intake_id = add_intake(connection, "vibration", rows, frame.height)
-        columns = added.select(*key, "velocity_mm_s").to_dict(as_series=False)
-        store.add_readings(connection, columns, intake_id)
+        store.add_readings(connection, added.select(*key, "velocity_mm_s"), intake_id)
     return rows.report(
         "vibration",
         loaded=keep_valid or not rows.issues,
@@ -136,7 +136,7 @@ def _histories(frame: pl.DataFrame) -> list[StoredHistory]:
     ]
 
 
-def _span(history: StoredHistory) -> tuple[object, ...]:
+def _span(history: StoredHistory) -> tuple[int | None, int | None, datetime, datetime]:
     return history.joint_id, history.line_id, history.began_at, history.ended_at
 
 

@@ -1,8 +1,8 @@
 """Readings written as they come from a file, and read as columns for the score."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
+import polars as pl
 from psycopg.rows import class_row
 
 from registry.columns import read_columns
@@ -46,18 +46,21 @@ def read_thermal_histories(connection: Connection, joint_ids: Sequence[int] | No
         ).fetchall()
 
 
-def list_known_readings(connection: Connection, columns: Mapping[str, Sequence[Any]]) -> dict[int, float]:
-    """Velocity in mm/s that is recorded under the subject, place, time and frequency of a given reading, by its
-    number."""
-    return dict(connection.execute(SQL["list_known_readings"], columns).fetchall())
+def list_known_readings(connection: Connection, frame: pl.DataFrame) -> pl.DataFrame:
+    """Velocity that stands under the same subject, place, time and frequency as given readings: number, stands_mm_s.
+
+    `frame`: number, joint_id, line_id, observed_at, frequency_hz, east_m, north_m.
+    """
+    rows = connection.execute(SQL["list_known_readings"], frame.to_dict(as_series=False)).fetchall()
+    return pl.DataFrame(rows, schema={"number": pl.Int32(), "stands_mm_s": pl.Float64()}, orient="row")
 
 
-def add_readings(connection: Connection, columns: Mapping[str, Sequence[Any]], intake_id: int) -> int:
+def add_readings(connection: Connection, frame: pl.DataFrame, intake_id: int) -> int:
     """Add vibration readings and return how many.
 
-    `columns`: joint_id, line_id, east_m, north_m, velocity_mm_s, frequency_hz, observed_at; equally long.
+    `frame`: joint_id, line_id, east_m, north_m, velocity_mm_s, frequency_hz, observed_at.
     """
-    return connection.execute(SQL["add_readings"], {**columns, "intake_id": intake_id}).rowcount
+    return connection.execute(SQL["add_readings"], {**frame.to_dict(as_series=False), "intake_id": intake_id}).rowcount
 
 
 def list_histories_of(connection: Connection, joint_ids: Sequence[int], line_ids: Sequence[int]) -> list[StoredHistory]:
