@@ -111,7 +111,7 @@ def _paths(
         rack += np.where(style == "utility", _UPPER_RACK_M, 0.0)
         # South units use the southern half of the main rack, north units the northern.
         south = area.outline[0][1] < 100.0
-        main = generator.uniform(151.5, 154.4, count) if south else generator.uniform(155.6, 158.5, count)
+        main = generator.uniform(152.3, 154.3, count) if south else generator.uniform(155.7, 157.7, count)
     west, east = area.rack_ends_m
     boundary = np.where(generator.random(count) < 0.5, west, east) + generator.uniform(-1.0, 1.0, count)
 

@@ -32,6 +32,7 @@ from registry.makeup.service import import_make_ups
 from registry.planning.service import make_plan
 from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
+from registry.routes.model import NothingToWalk
 from registry.routes.service import make_route
 from registry.sites.model import Site
 from registry.sites.store import add_site, list_sites, remove_site
@@ -173,5 +174,9 @@ def _plan(connection: Connection, built: Plant, as_of: date, tell: Progress) -> 
     made = make_plan(connection, as_of - timedelta(days=as_of.weekday()), WEEKS, hours)
     tell(f"planned {made.placed:,} checks over {WEEKS} weeks of {hours:.0f} hours")
     area = built.blocks[0].area_name(COMPRESSION)
-    route = make_route(connection, as_of + timedelta(days=1), "Crew A", area, SHIFT_MINUTES, "West gate", 1)
-    tell(f"route {route.route_id} for tomorrow in {area}: {len(route.stops)} stops")
+    try:
+        route = make_route(connection, as_of + timedelta(days=1), "Crew A", area, SHIFT_MINUTES, "West gate", 1)
+    except NothingToWalk:
+        tell(f"nothing is due in {area} that a crew could walk to tomorrow")  # a plant of a few dozen joints
+    else:
+        tell(f"route {route.route_id} for tomorrow in {area}: {len(route.stops)} stops")

@@ -35,7 +35,7 @@ def walkways() -> list[tuple[str, Path]]:
     spines = [_Run(area.spine_east_m, *_spine_span(area.number)) for area in AREAS if area is not JETTY]
     rack = _network(spines, [_Run(MAIN_RACK_NORTH_M, 40.0, 624.0)], RACK_M, _STAIR_HEADS)
     named = [("aisle", path) for path in grade] + [("rack walkway", path) for path in rack]
-    named += [("platform", path) for path in _tower(SYNTHESIS.spine_east_m, 326.0, 81.0, 374.0, 97.0)]
+    named += [("platform", path) for path in _tower(SYNTHESIS.spine_east_m, 326.0, 90.0, 374.0, 98.0)]
     named += [("platform", path) for path in _tower(AIR_SEPARATION.spine_east_m, 48.0, 204.5, 107.0, 219.5)]
     named += [("tank roof", [(east, 96.5, 22.0), (east, 75.0, 22.0)]) for east in _TANKS_EAST_M]
     named.append(("loading platform", [(711.5, 128.0, RACK_M), (711.5, 180.0, RACK_M)]))
@@ -50,7 +50,7 @@ def stairs() -> list[Path]:
             _, far, foot = _spine_ends(area.number)
             flights.append([(area.spine_east_m, foot, 0.0), (area.spine_east_m, far, RACK_M)])
     flights += [[(east, 147.0, 0.0), (east, MAIN_RACK_NORTH_M, RACK_M)] for east in ROADS_EAST_M[1:]]
-    for west, south in ((326.0, 81.0), (48.0, 204.5)):
+    for west, south in ((326.0, 90.0), (48.0, 204.5)):
         flights += [
             [(west, south, PLATFORMS_M[0]), (west, south + 7.0, PLATFORMS_M[1])],
             [(west, south + 7.0, PLATFORMS_M[1]), (west, south, PLATFORMS_M[2])],
@@ -89,7 +89,7 @@ _STAIR_FEET = [
 ]
 _STAIR_HEADS = [
     *((east, MAIN_RACK_NORTH_M) for east in ROADS_EAST_M[1:]),
-    (SYNTHESIS.spine_east_m, 89.0),
+    (SYNTHESIS.spine_east_m, 94.0),
     (AIR_SEPARATION.spine_east_m, 212.0),
 ]
 

@@ -82,8 +82,13 @@ def table(rows: Sequence[Row]) -> str:
     lines = [f"{'work':<44} {'time':>10} {'p95':>10} {'peak':>9}   ratio to floor", "-" * 112]
     for row in rows:
         p95 = "" if row.p95_seconds is None else shown(row.p95_seconds)
-        lines.append(f"{row.work:<44} {shown(row.seconds):>10} {p95:>10} {row.peak_mib:>5.0f} MiB   {row.notes}".rstrip())
-        lines += [f"{'':<76}{row.seconds / floor.seconds:>6.1f} × {floor.what} ({shown(floor.seconds)})" for floor in row.floors]
+        lines.append(
+            f"{row.work:<44} {shown(row.seconds):>10} {p95:>10} {row.peak_mib:>5.0f} MiB   {row.notes}".rstrip()
+        )
+        lines += [
+            f"{'':<76}{row.seconds / floor.seconds:>6.1f} × {floor.what} ({shown(floor.seconds)})"
+            for floor in row.floors
+        ]
     return "\n".join(lines)
 
 
