@@ -201,6 +201,8 @@ def _shape_fault(geometry: BaseGeometry, kind: str, called: str) -> str | None:
 
 
 def _outline_fault(outline: Polygon | MultiPolygon, called: str) -> str | None:
+    if outline.convex_hull.area < 1e-6:
+        return f"the outline of {called} encloses nothing"
     if not outline.is_valid:
         explained = shapely.is_valid_reason(outline)
         what, _, where = explained.partition("[")
@@ -208,8 +210,6 @@ def _outline_fault(outline: Polygon | MultiPolygon, called: str) -> str | None:
         place = f" at east {float(east):.2f} m, north {float(north.split()[0]):.2f} m" if north else ""
         crossing = "Self-intersection" in what
         return f"the outline of {called} {'crosses itself' if crossing else f'is not in order ({what.strip()})'}{place}"
-    if outline.area < 1e-6:
-        return f"the outline of {called} encloses nothing"
     return None
 
 

@@ -34,6 +34,7 @@ from registry.policy.model import (
     SettlingPolicy,
     ThermalPolicy,
     VibrationPolicy,
+    WalkingPolicy,
 )
 from registry.policy.reading import TableReader
 
@@ -79,6 +80,7 @@ def _policy(root: TableReader, version: int) -> Policy:
         likelihood=_likelihood(root.inner("likelihood")),
         settling=_settling(root.inner("settling")),
         leak_nearby=_leak_nearby(root.inner("leak_nearby")),
+        walking=_walking(root.inner("walking")),
         assumed=_assumed(root.inner("assumed")),
         families=tuple(_family(row, access) for row in root.rows("family")),
         services=tuple(_service(row, hazards) for row in root.rows("service")),
@@ -209,6 +211,18 @@ def _leak_nearby(table: TableReader) -> LeakNearbyPolicy:
         enabled=table.flag("enabled"),
         distance_m=table.number("distance_m", 0, 1000),
         days=table.number("days", 0, _DAYS),
+        source=table.text("source"),
+    )
+    table.finish()
+    return found
+
+
+def _walking(table: TableReader) -> WalkingPolicy:
+    found = WalkingPolicy(
+        walkway_m_s=table.number("walkway_m_s", 0.1, 5),
+        clear_ground_m_s=table.number("clear_ground_m_s", 0.1, 5),
+        stair_s_per_m=table.number("stair_s_per_m", 0, 60, open_low=True),
+        ladder_s_per_m=table.number("ladder_s_per_m", 0, 60, open_low=True),
         source=table.text("source"),
     )
     table.finish()

@@ -157,6 +157,17 @@ class LeakNearbyPolicy:
 
 
 @dataclass(frozen=True, slots=True)
+class WalkingPolicy:
+    """How fast a crew walks with its tools; stairs and ladders go by the metre of rise, up and down alike."""
+
+    walkway_m_s: float
+    clear_ground_m_s: float
+    stair_s_per_m: float
+    ladder_s_per_m: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class AssumedPolicy:
     """What stands in for an input that nobody gave; every use is marked 'assumed'."""
 
@@ -260,6 +271,7 @@ class Policy:
     likelihood: LikelihoodPolicy
     settling: SettlingPolicy
     leak_nearby: LeakNearbyPolicy
+    walking: WalkingPolicy
     assumed: AssumedPolicy
     families: tuple[Family, ...]
     services: tuple[Service, ...]

@@ -69,7 +69,8 @@ def chosen_stops(
     `walking_s` (n, n) is symmetric; `working_s` and `prizes` (n,) hold nought for stop 0.
     """
     rule = rule or StopRule()
-    walk, work = np.rint(walking_s).astype(np.int64), np.rint(working_s).astype(np.int64)
+    # Whole seconds, rounded up, so that the shift holds in the end.
+    walk, work = np.ceil(walking_s).astype(np.int64), np.ceil(working_s).astype(np.int64)
     possible = np.flatnonzero((2 * walk[0] + work <= int(shift_s)) & (np.arange(len(walk)) > 0))
     if not len(possible):
         return []

@@ -77,7 +77,9 @@ def walks_between(ground: WalkingGround, points: Floats, hanging: Hanging) -> Wa
     graph = _Graph([], [], [], [])
     network = graph.add_nodes(ground.lines.nodes)
     stand = graph.add_nodes(hanging.stand)
-    top = graph.add_nodes(np.where(hanging.climb_m[:, None] > 0, points, hanging.stand))
+    # One climbs where one stands, which for a joint just inside an obstacle is outside it.
+    height = np.where(hanging.climb_m > 0, points[:, 2], hanging.stand[:, 2])
+    top = graph.add_nodes(np.column_stack([hanging.stand[:, :2], height]))
     usable = np.flatnonzero(~np.isin(hanging.state, (INSIDE, NO_WAY)))
     graph.add_edges(stand[usable], top[usable], hanging.climb_m[usable] * ground.pace.ladder_s_per_m)
     _add_network(ground, graph, network, stand, hanging)

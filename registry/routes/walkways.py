@@ -11,26 +11,13 @@ from registry.plant.barriers import Barriers, barriers_at
 from registry.plant.model import Floats, Gate, PlotPlan
 from registry.plant.shapes import piece_shapes, tree_of
 from registry.plant.walking_lines import LADDER, STAIR, WALKWAY, Integers, WalkingLines, walking_lines
+from registry.policy.model import WalkingPolicy
 
 # Own method: floors this near the gates' (or the lowest walkway's) are ground, where people may leave the walkway.
 GROUND_M = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class Pace:
-    """How fast a crew walks with its tools.
-
-    Own method, engineering judgement: an unhurried walk on a walkway, slower over clear ground between pipes, and
-    stairs and ladders by the metre of rise, up and down alike.
-    """
-
-    walkway_m_s: float = 1.2
-    clear_ground_m_s: float = 1.0
-    stair_s_per_m: float = 4.0
-    ladder_s_per_m: float = 6.0
-
-
-def walking_seconds(run_m: Floats, rise_m: Floats, kind: npt.NDArray[np.int8], pace: Pace) -> Floats:
+def walking_seconds(run_m: Floats, rise_m: Floats, kind: npt.NDArray[np.int8], pace: WalkingPolicy) -> Floats:
     """Seconds to walk pieces of way.
 
     seconds = length / speed on a walkway; rise x seconds per metre on a flight of stairs, and its landings as a
@@ -41,7 +28,7 @@ def walking_seconds(run_m: Floats, rise_m: Floats, kind: npt.NDArray[np.int8], p
     run_m : (n,) horizontal length [m].
     rise_m : (n,) height gained or lost [m], not negative.
     kind : (n,) WALKWAY, STAIR or LADDER.
-    pace : speeds.
+    pace : the policy's speeds.
 
     Returns
     -------
@@ -53,7 +40,8 @@ def walking_seconds(run_m: Floats, rise_m: Floats, kind: npt.NDArray[np.int8], p
 
     >>> import numpy as np
     >>> kinds = np.array([WALKWAY, STAIR, LADDER], dtype=np.int8)
-    >>> walking_seconds(np.array([12.0, 5.0, 0.0]), np.array([0.0, 5.5, 3.0]), kinds, Pace()).tolist()
+    >>> pace = WalkingPolicy(1.2, 1.0, 4.0, 6.0, "Own method")
+    >>> walking_seconds(np.array([12.0, 5.0, 0.0]), np.array([0.0, 5.5, 3.0]), kinds, pace).tolist()
     [10.0, 22.0, 18.0]
     """
     level = np.hypot(run_m, rise_m) / pace.walkway_m_s
@@ -66,7 +54,7 @@ class WalkingGround:
     """A plan as walkers meet it: the network with its seconds, and what bars the way at each level."""
 
     plan: PlotPlan
-    pace: Pace
+    pace: WalkingPolicy
     lines: WalkingLines
 
     @cached_property
@@ -134,6 +122,6 @@ class WalkingGround:
         return gate
 
 
-def walking_ground(plan: PlotPlan, pace: Pace | None = None) -> WalkingGround:
+def walking_ground(plan: PlotPlan, pace: WalkingPolicy) -> WalkingGround:
     """A plan's network and ground, ready to hang joints on and to walk."""
-    return WalkingGround(plan, pace or Pace(), walking_lines(plan))
+    return WalkingGround(plan, pace, walking_lines(plan))
