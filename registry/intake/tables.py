@@ -95,6 +95,8 @@ def contents(source: Path | bytes, name: str | None) -> tuple[bytes, str]:
 
 
 def _text(data: bytes, name: str, mapping: FileMapping) -> tuple[str, str, tuple[str, ...]]:
+    if b"\n" not in data:
+        data = data.replace(b"\r", b"\n")  # lines of an old kind
     if length := delimited.too_long_a_line(data):
         raise FileUnreadable(
             f"{name} has a line of {length:,} bytes, and a row has at most {delimited.LONGEST_LINE:,}: is it a table?"
