@@ -4,7 +4,7 @@ from argparse import ArgumentParser
 from collections.abc import Callable
 from typing import Any
 
-from registry.commands import load
+from registry.commands import demo, load, serve
 
 # In the order in which `jointwright --help` lists them.
-COMMANDS: tuple[Callable[[Any], ArgumentParser | None], ...] = (load.register,)
+COMMANDS: tuple[Callable[[Any], ArgumentParser | None], ...] = (serve.register, demo.register, load.register)

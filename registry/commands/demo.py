@@ -17,14 +17,18 @@ SEED = 1
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `demo` and its arguments."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
-        "demo", help="build the invented plant Saltmarsh Point: plan, joints, five years of history, scores, plan, a route"
+        "demo",
+        help="build the invented plant Saltmarsh Point: plan, joints, five years of history, scores, plan, a route",
     )
     parser.add_argument("--joints", type=_joints, default=JOINTS, help=f"how many joints it has (default {JOINTS:,})")
     parser.add_argument("--seed", type=int, default=SEED, help=f"another number makes another plant (default {SEED})")
     parser.add_argument("--as-of", type=date.fromisoformat, help="last day of its history, YYYY-MM-DD (default today)")
     parser.add_argument("--no-history", action="store_true", help="leave out readings, make-ups, checks and leaks")
     parser.add_argument(
-        "--files", type=Path, metavar="FOLDER", help="write plot plan, joint list and histories there as files, and build nothing"
+        "--files",
+        type=Path,
+        metavar="FOLDER",
+        help="write plot plan, joint list and histories there as files, and build nothing",
     )
     parser.set_defaults(run=run)
     return parser
@@ -50,8 +54,8 @@ def run(parsed: argparse.Namespace) -> int:
             database, parsed.joints, parsed.seed, as_of, history=not parsed.no_history, progress=tell
         )
     tell(
-        f"{site.name}: {run_.joints:,} joints as of {run_.as_of}, {run_.overdue:,} overdue, {run_.due_in_30_days:,} due within"
-        f" 30 days, {run_.beyond_checking:,} that checking alone cannot control"
+        f"{site.name}: {run_.joints:,} joints as of {run_.as_of}, {run_.overdue:,} overdue, {run_.due_in_30_days:,} due"
+        f" within 30 days, {run_.beyond_checking:,} that checking alone cannot control"
     )
     return 0
 

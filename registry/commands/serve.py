@@ -34,11 +34,17 @@ def register(subparsers: Any) -> argparse.ArgumentParser:
     parser.add_argument("--host", default=HOST, help=f"address to listen on (default {HOST}: this machine only)")
     parser.add_argument("--port", type=int, help=f"port to listen on (default {PORT}, or the next one that is free)")
     parser.add_argument(
-        "--name", action="append", default=[], metavar="HOST", help="another name that it is reached by, such as behind a proxy"
+        "--name",
+        action="append",
+        default=[],
+        metavar="HOST",
+        help="another name that it is reached by, such as behind a proxy",
     )
     parser.add_argument("--site", default=argparse.SUPPRESS, help="site whose address is shown")
     parser.add_argument(
-        "--migrate", action="store_true", help="bring a database given by JOINTWRIGHT_DATABASE_URL to the newest schema first"
+        "--migrate",
+        action="store_true",
+        help="bring a database given by JOINTWRIGHT_DATABASE_URL to the newest schema first",
     )
     parser.set_defaults(run=run)
     return parser
@@ -53,7 +59,9 @@ def run(parsed: argparse.Namespace) -> int:
         try:
             with open_database(settings, migrate_given=parsed.migrate) as database:
                 where = _address(parsed.host, listener.getsockname()[1])
-                print(f"Jointwright: {where}{_page(database, getattr(parsed, 'site', None) or settings.site)}", flush=True)
+                print(
+                    f"Jointwright: {where}{_page(database, getattr(parsed, 'site', None) or settings.site)}", flush=True
+                )
                 print("Press Ctrl-C to stop.", flush=True)
                 _serve(database, listener, [parsed.host, *parsed.name])
         except KeyboardInterrupt:
@@ -62,8 +70,9 @@ def run(parsed: argparse.Namespace) -> int:
 
 
 def listening(host: str, port: int | None) -> socket.socket:
-    """A socket that listens at `port`, or without one at the first free port from the usual one on. Raises PortTaken."""
+    """A socket that listens at `port`, or at the first free port from the usual one on. Raises PortTaken."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    fault: Exception | None = None
     for number in [port] if port is not None else range(PORT, PORT + _PORTS_TRIED):
         listener = socket.socket(family, socket.SOCK_STREAM)
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -75,9 +84,8 @@ def listening(host: str, port: int | None) -> socket.socket:
             fault = exc
         else:
             return listener
-    if port is not None:
-        raise PortTaken(f"cannot listen on {host}, port {port}: {fault}")
-    raise PortTaken(f"no port from {PORT} to {PORT + _PORTS_TRIED - 1} is free on {host}: {fault}")
+    where = f"port {port}" if port is not None else f"any port from {PORT} to {PORT + _PORTS_TRIED - 1}"
+    raise PortTaken(f"cannot listen on {host}, {where}: {fault}")
 
 
 def _serve(database: Database, listener: socket.socket, hosts: list[str]) -> None:

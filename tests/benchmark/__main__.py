@@ -33,6 +33,7 @@ from registry.intervals.decisions import DueFilter
 from registry.intervals.service import current_run, due_page, score_plant
 from registry.joints.service import import_list
 from registry.migration import migrate
+from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
 from registry.routes.service import make_route
 from registry.sites.model import Site
