@@ -38,20 +38,13 @@ class ScoreSummary:
 
 @dataclass(frozen=True, slots=True)
 class StoredScore:
-    """What is stored of one joint's score, as far as an explanation must agree with it."""
+    """What a run says of one joint, as far as its account must agree with it."""
 
-    joint_id: int
-    tag: str
-    family: str
-    service: str
-    line: str | None
-    area: str | None
     defect_rate_per_year: float
     delay_rate_per_year: float
+    consequence_class: int
     interval_days: float
-    interval_limit: int
     due_on: date
-    due_reason: int
     leak_rate_now_per_year: float
     risk_now: float
     risk_rank: int

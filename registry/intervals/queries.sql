@@ -124,17 +124,11 @@ FROM pg_temp.rescored n
 WHERE s.site_id = current_site() AND s.score_run_id = n.score_run_id AND s.joint_id = n.joint_id;
 
 -- name: read_score
--- One joint's score in a run, by tag, with the names of what it refers to; no row while it is not scored.
-SELECT j.joint_id, j.tag, f.code AS family, v.name AS service, l.code AS line, a.name AS area,
-       s.defect_rate_per_year, s.delay_rate_per_year, s.interval_days, s.interval_limit, s.due_on, s.due_reason,
-       s.leak_rate_now_per_year, s.risk_now, s.risk_rank
-FROM joint j
-JOIN score s ON s.site_id = j.site_id AND s.joint_id = j.joint_id AND s.score_run_id = %(score_run_id)s
-JOIN family f ON f.site_id = j.site_id AND f.family_id = j.family_id
-JOIN service v ON v.site_id = j.site_id AND v.service_id = j.service_id
-LEFT JOIN line l ON l.site_id = j.site_id AND l.line_id = j.line_id
-LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
-WHERE j.site_id = current_site() AND j.tag = %(tag)s;
+-- What a run says of one joint, as far as its account must agree; no row while it is not scored.
+SELECT defect_rate_per_year, delay_rate_per_year, consequence_class, interval_days, due_on, leak_rate_now_per_year,
+       risk_now, risk_rank
+FROM score
+WHERE site_id = current_site() AND score_run_id = %(score_run_id)s AND joint_id = %(joint_id)s;
 
 -- name: read_due
 -- When a joint falls due in the current run, and why; no row while it is not scored.
@@ -214,3 +208,7 @@ WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
   AND (risk_now > %(risk_now)s::double precision
        OR (risk_now = %(risk_now)s::double precision AND joint_id < %(joint_id)s::integer))
   AND NOT joint_id = ANY (%(joint_ids)s::integer[]);
+
+-- name: list_tags_of
+-- The tags of the given joints.
+SELECT joint_id, tag FROM joint WHERE site_id = current_site() AND joint_id = ANY (%(joint_ids)s::integer[]);

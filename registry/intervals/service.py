@@ -14,11 +14,13 @@ import numpy as np
 
 from registry.db import Connection
 from registry.errors import Issue
+from registry.exposure.fluid import fluid_issues
 from registry.intervals import store
 from registry.intervals.decisions import (
     LONGEST_OVERRIDE_DAYS,
     DueFilter,
     DueJoint,
+    JointNotScored,
     NotScored,
     Override,
     OverrideRequest,
@@ -26,18 +28,22 @@ from registry.intervals.decisions import (
     ScoreRun,
     ScoreSummary,
 )
+from registry.intervals.explanation import Why, explanation
 from registry.intervals.model import ScoreInputs, Scores
+from registry.intervals.preview import DraftPreview, draft_preview
 from registry.intervals.scores import scores
 from registry.joints.service import joint_of_tag
-from registry.policy.model import Policy
-from registry.policy.service import current_policy, policy_of
+from registry.policy.model import Policy, PolicyInvalid
+from registry.policy.service import current_policy, draft_policy, policy_of, publish_draft
+from registry.policy.versions import PolicyVersion
 
 Progress = Callable[[str], None]
 
 COUNT_ONE_BY_ONE = 3
 """Up to so many joints are ranked by counting in the database, more by sorting the whole run here."""
 
-# A leak keeps its neighbours called in until they are checked, or for a year beyond the days that the policy gives them.
+# A leak keeps its neighbours called in until they are checked, or for a year beyond the days that the policy gives
+# them.
 UNANSWERED_LEAK_DAYS = 365
 
 
@@ -153,9 +159,87 @@ def override_interval(connection: Connection, request: OverrideRequest) -> int:
     return number
 
 
+def why(connection: Connection, tag: str) -> Why:
+    """The account of one joint, computed anew by the policy and as of the day of the current run.
+
+    It agrees with the stored score unless what is known of the joint changed since (`agrees`). Raises JointUnknown,
+    NotScored or JointNotScored.
+    """
+    joint = joint_of_tag(connection, tag)
+    run = current_run(connection)
+    stored = store.read_score(connection, run.score_run_id, joint.joint_id)
+    if stored is None:
+        raise JointNotScored(f"'{joint.tag}' came after the run of {run.as_of}: run `jointwright score`")
+    policy = policy_of(connection, run.policy_version)
+    inputs = read_inputs(connection, policy, run.as_of, [joint.joint_id])
+    return explanation(joint.tag, inputs, policy, run.as_of, stored.risk_rank)
+
+
+def agrees(connection: Connection, account: Why) -> bool:
+    """Whether the stored score says what an account says; if not, joint list, plan or readings came in since the
+    run."""
+    stored = store.read_score(
+        connection, current_run(connection).score_run_id, joint_of_tag(connection, account.tag).joint_id
+    )
+    return stored is not None and (
+        account.due_on == stored.due_on
+        and account.consequence_class == stored.consequence_class
+        and math.isclose(account.interval_days, stored.interval_days, rel_tol=1e-9)
+        and math.isclose(account.defect_rate_per_year, stored.defect_rate_per_year, rel_tol=1e-9)
+        and math.isclose(account.leak_rate_now_per_year, stored.leak_rate_now_per_year, rel_tol=1e-9, abs_tol=1e-15)
+    )
+
+
+def preview_draft(connection: Connection, as_of: date) -> DraftPreview:
+    """What the policy draft would change on a day; writes nothing. Raises DraftUnknown, or PolicyInvalid."""
+    draft = _workable(draft_policy(connection))
+    published = current_policy(connection)
+    inputs = read_inputs(connection, published, as_of)
+    with_draft = inputs
+    if draft.leak_nearby.days != published.leak_nearby.days:
+        with_draft = read_inputs(connection, draft, as_of)
+    preview = draft_preview(
+        scores(inputs, published, as_of),
+        scores(with_draft, draft, as_of),
+        inputs.joints.family_id,
+        inputs.family_codes,
+        published.version,
+        as_of,
+    )
+    listed = (*preview.most_changed, *preview.newly_beyond_checking)
+    tags = store.list_tags_of(connection, [joint.joint_id for joint in listed])
+    return replace(
+        preview,
+        most_changed=tuple(replace(joint, tag=tags[joint.joint_id]) for joint in preview.most_changed),
+        newly_beyond_checking=tuple(
+            replace(joint, tag=tags[joint.joint_id]) for joint in preview.newly_beyond_checking
+        ),
+    )
+
+
+def publish_policy(
+    connection: Connection, by: str, note: str, as_of: date, *, revision: int | None = None
+) -> tuple[PolicyVersion, ScoreSummary]:
+    """Make the draft the next version in somebody's name, and score the plant by it as of a day.
+
+    Raises what `registry.policy.service.publish_draft` raises, and PolicyInvalid where a service cannot be worked out.
+    """
+    store.take_score_lock(connection)
+    _workable(draft_policy(connection))
+    published = publish_draft(connection, by, note, revision)
+    return published, score_plant(connection, as_of)
+
+
 def overrides_in_force(connection: Connection, on: date) -> list[Override]:
     """The decisions that stand on a day."""
     return store.list_overrides(connection, in_force_on=on)
+
+
+def _workable(policy: Policy) -> Policy:
+    issues = fluid_issues(policy)
+    if issues:
+        raise PolicyInvalid("the draft has services that cannot be worked out", issues)
+    return policy
 
 
 def _new_run(connection: Connection, policy: Policy, as_of: date, tell: Progress) -> ScoreSummary:

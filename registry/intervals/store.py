@@ -212,9 +212,14 @@ def summarise_run(connection: Connection, run: ScoreRun) -> Mapping[str, int]:
     return {column.name: int(value) for column, value in zip(cursor.description, row, strict=True)}
 
 
-def read_score(connection: Connection, score_run_id: int, tag: str) -> StoredScore | None:
-    """One joint's score in a run."""
-    return _one(connection, "read_score", StoredScore, score_run_id=score_run_id, tag=tag)
+def read_score(connection: Connection, score_run_id: int, joint_id: int) -> StoredScore | None:
+    """What a run says of one joint."""
+    return _one(connection, "read_score", StoredScore, score_run_id=score_run_id, joint_id=joint_id)
+
+
+def list_tags_of(connection: Connection, joint_ids: Sequence[int]) -> dict[int, str]:
+    """The tags of joints, by number."""
+    return dict(connection.execute(SQL["list_tags_of"], {"joint_ids": list(joint_ids)}).fetchall())
 
 
 def read_due(connection: Connection, joint_id: int) -> tuple[date, int] | None:
