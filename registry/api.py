@@ -3,5 +3,7 @@
 from fastapi import APIRouter
 
 from registry.joints import api as joints
+from registry.plant import api as plant
+from registry.routes import api as routes
 
-ROUTERS: tuple[APIRouter, ...] = (joints.router,)
+ROUTERS: tuple[APIRouter, ...] = (joints.router, plant.router, routes.router)

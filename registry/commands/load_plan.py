@@ -9,8 +9,10 @@ from typing import Any
 from registry.commands.loading_site import add_site_arguments, open_loading_site
 from registry.joints.service import place_in_areas
 from registry.plant.features import DrawingFault
+from registry.plant.georeference import Georeference, GeoreferenceRefused
 from registry.plant.model import PlanRefused
 from registry.plant.service import PlanReport, import_plan_file, preview_plan, read_plan_file
+from registry.sites.store import place_site
 
 MOST_FAULTS_SHOWN = 40
 
@@ -26,6 +28,14 @@ def register(kinds: Any) -> argparse.ArgumentParser:
         "--preview", action="store_true", help="say what is in the file and amiss with it; load nothing"
     )
     parser.add_argument("--json", action="store_true", help="answer as JSON")
+    parser.add_argument("--epsg", type=int, help="projected system in which the plant lies, such as 32631")
+    parser.add_argument(
+        "--grid-to-epsg",
+        type=float,
+        nargs=6,
+        metavar=("A", "B", "D", "F", "X0", "Y0"),
+        help="its east = A e + B n + X0, its north = D e + F n + Y0, for east e and north n of the plant grid",
+    )
     add_site_arguments(parser)
     parser.set_defaults(run=run)
     return parser
@@ -40,9 +50,16 @@ def run(parsed: argparse.Namespace) -> int:
         areas = [area.name for area in plan.areas]
         _tell(parsed.json, {"file": parsed.file.name, "areas": areas, "bounds_m": plan.bounds}, faults)
         return 0
-    with open_loading_site(parsed) as (database, site), database.transaction(site.site_id) as connection:
-        report = import_plan_file(connection, content, parsed.file.name, layers)
-        moved = place_in_areas(connection, report.before) if report.changed else 0
+    if (parsed.epsg is None) != (parsed.grid_to_epsg is None):
+        raise GeoreferenceRefused("--epsg and --grid-to-epsg belong together")
+    placed = None if parsed.epsg is None else Georeference.checked(parsed.epsg, parsed.grid_to_epsg)
+    with open_loading_site(parsed) as (database, site):
+        with database.transaction(site.site_id) as connection:
+            report = import_plan_file(connection, content, parsed.file.name, layers)
+            moved = place_in_areas(connection, report.before) if report.changed else 0
+        if placed is not None:
+            with database.owner() as owner:
+                place_site(owner, site.site_id, placed.epsg, placed.grid_to_epsg)
     _tell(parsed.json, _summary(report, moved), report.faults)
     return 0
 

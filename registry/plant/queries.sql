@@ -28,6 +28,11 @@ FROM intake i
 WHERE i.site_id = current_site()
   AND i.intake_id = (SELECT max(f.intake_id) FROM plan_feature f WHERE f.site_id = current_site());
 
+-- name: read_georeference
+-- Where the plant grid lies in the world, or no row.
+SELECT epsg, grid_to_epsg FROM site
+WHERE site_id = current_site() AND epsg IS NOT NULL AND grid_to_epsg IS NOT NULL;
+
 -- name: list_features
 -- The features of the present plan, in the order of its file.
 SELECT kind, name, area_id, properties, geometry FROM plan_feature

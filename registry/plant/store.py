@@ -10,6 +10,7 @@ from psycopg.rows import class_row, dict_row
 from registry.db import Connection
 from registry.named_sql import queries_beside
 from registry.plant.geojson import geometry_json, geometry_of
+from registry.plant.georeference import Georeference
 from registry.plant.model import PlanFeature, PlotPlan, plot_plan
 
 SQL = queries_beside(__file__)
@@ -72,6 +73,12 @@ def list_features(connection: Connection) -> tuple[list[PlanFeature], dict[str, 
             if row["area_id"] is not None:
                 area_ids[row["name"]] = row["area_id"]
     return features, area_ids
+
+
+def read_georeference(connection: Connection) -> Georeference | None:
+    """Where the plant grid lies in the world, or None while nobody has said."""
+    row = connection.execute(SQL["read_georeference"]).fetchone()
+    return None if row is None else Georeference(int(row[0]), tuple(row[1]))
 
 
 def read_plan(connection: Connection) -> PlotPlan:

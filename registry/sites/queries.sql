@@ -8,6 +8,10 @@ SELECT site_id, code, name FROM site_directory();
 -- Make a site; the owner's right only.
 INSERT INTO site (code, name) VALUES (%(code)s, %(name)s) RETURNING site_id, code, name;
 
+-- name: place_site
+-- Where a site's plant grid lies in the world; the owner's right only.
+UPDATE site SET epsg = %(epsg)s, grid_to_epsg = %(grid_to_epsg)s WHERE site_id = %(site_id)s;
+
 -- name: remove_site
 -- Take an empty site away again; the owner's right only.
 DELETE FROM site WHERE site_id = %(site_id)s;

@@ -1,5 +1,7 @@
 """Reading and making sites."""
 
+from collections.abc import Sequence
+
 from psycopg.rows import class_row
 
 from registry.db import Connection
@@ -21,6 +23,11 @@ def add_site(owner: Connection, code: str, name: str) -> Site:
         site = cursor.execute(SQL["add_site"], {"code": code, "name": name}).fetchone()
     assert site is not None, "INSERT … RETURNING gives its row"
     return site
+
+
+def place_site(owner: Connection, site_id: int, epsg: int, grid_to_epsg: Sequence[float]) -> None:
+    """Say where a site's plant grid lies in the world, on the owner's connection: six numbers into an EPSG system."""
+    owner.execute(SQL["place_site"], {"site_id": site_id, "epsg": epsg, "grid_to_epsg": list(grid_to_epsg)})
 
 
 def remove_site(owner: Connection, site_id: int) -> None:
