@@ -4,6 +4,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from uuid import uuid4
 
@@ -46,8 +47,7 @@ def template_name(server_url: str) -> Iterator[str]:
 @pytest.fixture
 def database(server_url: str, template_name: str) -> Iterator[Database]:
     """A migrated database of the test's own, for tests where commits matter; no site in it yet."""
-    name = f"test_{uuid4().hex[:12]}"
-    with _created(server_url, name, template=template_name), Database(url_of(server_url, name)) as database:
+    with cloned_database(server_url, template_name) as database:
         yield database
 
 
@@ -66,6 +66,14 @@ def connection(shared_database: Database) -> Iterator[Connection]:
     with shared_database.transaction(site_id) as connection:
         yield connection
         connection.rollback()
+
+
+@contextmanager
+def cloned_database(server_url: str, template_name: str) -> Iterator[Database]:
+    """A migrated database, for a fixture of a test module's own."""
+    name = f"test_{uuid4().hex[:12]}"
+    with _created(server_url, name, template=template_name), Database(url_of(server_url, name)) as database:
+        yield database
 
 
 def new_site(database: Database, code: str) -> int:

@@ -58,12 +58,11 @@ def run(parsed: argparse.Namespace) -> int:
         settings = settings_from(os.environ)
         try:
             with open_database(settings, migrate_given=parsed.migrate) as database:
+                server = _server(database, [parsed.host, *parsed.name])
                 where = _address(parsed.host, listener.getsockname()[1])
-                print(
-                    f"Jointwright: {where}{_page(database, getattr(parsed, 'site', None) or settings.site)}", flush=True
-                )
-                print("Press Ctrl-C to stop.", flush=True)
-                _serve(database, listener, [parsed.host, *parsed.name])
+                page = _page(database, getattr(parsed, "site", None) or settings.site)
+                print(f"Jointwright: {where}{page}\nPress Ctrl-C to stop.", flush=True)
+                server.run(sockets=[listener])
         except KeyboardInterrupt:
             print("stopped")
     return 0
@@ -88,15 +87,14 @@ def listening(host: str, port: int | None) -> socket.socket:
     raise PortTaken(f"cannot listen on {host}, {where}: {fault}")
 
 
-def _serve(database: Database, listener: socket.socket, hosts: list[str]) -> None:
+def _server(database: Database, hosts: list[str]) -> uvicorn.Server:
     # The pages stand above this package, which must not import them; the program as a whole is put together here.
     application = import_module("dashboards.app").create_app(database, hosts=hosts)
     # Everything made so far stays for good: left out, the collector's pauses no longer grow with it.
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 20)
-    config = uvicorn.Config(application, log_level="warning", access_log=False, server_header=False)
-    uvicorn.Server(config).run(sockets=[listener])
+    return uvicorn.Server(uvicorn.Config(application, log_level="warning", access_log=False, server_header=False))
 
 
 def _address(host: str, port: int) -> str:

@@ -170,7 +170,7 @@ def _plan(connection: Connection, built: Plant, as_of: date, tell: Progress) -> 
     """Weeks for a crew that the first of them keep busy, and a route for tomorrow where most is overdue."""
     run = current_run(connection)
     soon = read_plan_columns(connection, run.score_run_id, as_of + timedelta(weeks=BUSY_WEEKS))
-    hours = max(8.0, float(np.ceil(soon["check_minutes"].sum() / 60 / BUSY_WEEKS)))
+    hours = max(1.0, float(np.ceil(soon["check_minutes"].sum() / 60 / BUSY_WEEKS)))
     made = make_plan(connection, as_of - timedelta(days=as_of.weekday()), WEEKS, hours)
     tell(f"planned {made.checks:,} checks over {WEEKS} weeks of {hours:.0f} hours")
     area = built.blocks[0].area_name(COMPRESSION)

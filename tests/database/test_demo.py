@@ -1,0 +1,158 @@
+"""The demo plant comes whole, once, through the services that files go through."""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from registry.db import Database
+from registry.demo import service
+from registry.demo.files import write_files
+from registry.demo.joints import plant
+from registry.demo.process import simulated_life
+from registry.demo.service import CODE, build_demo, kept_life
+from registry.intake.model import FileMapping
+from registry.intake.tables import read_table
+from registry.intervals.decisions import ScoreSummary
+from registry.joints.service import import_list
+from registry.plant.service import import_plan_file
+from registry.policy.document import default_document, policy_from
+from registry.policy.service import publish_first
+from registry.sites.model import Site
+from registry.sites.store import list_sites
+from tests.conftest import cloned_database
+
+AS_OF = date(2026, 11, 25)
+JOINTS = 1_500
+
+Standing = tuple[Database, Site, ScoreSummary, list[str]]
+
+
+@pytest.fixture(scope="module")
+def standing(server_url: str, template_name: str) -> Iterator[Standing]:
+    """The demo built once, for the tests that only look at it, with what it told while it was built."""
+    told: list[str] = []
+    with cloned_database(server_url, template_name) as database:
+        site, summary = build(database, progress=told.append)
+        yield database, site, summary, told
+
+
+def build(database: Database, **changed: Any) -> tuple[Site, ScoreSummary]:
+    return build_demo(database, JOINTS, 1, AS_OF, **changed)
+
+
+def rows(database: Database, site: Site, query: str) -> list[tuple[Any, ...]]:
+    with database.transaction(site.site_id) as connection:
+        return connection.execute(query.encode()).fetchall()
+
+
+def test_it_comes_with_history_scores_a_plan_and_a_route(standing: Standing) -> None:
+    database, site, summary, told = standing
+    assert site.code == CODE
+    assert "invented" in site.name
+    assert summary.joints == JOINTS
+    assert 0.02 < summary.overdue / JOINTS < 0.15
+    counts = {
+        table: rows(database, site, f"SELECT count(*) FROM {table}")[0][0]
+        for table in (
+            "joint", "make_up", "check_result", "leak", "vibration_reading", "temperature_history", "score",
+            "planned_check", "route_stop",
+        )
+    }  # fmt: skip
+    assert all(counts.values()), counts
+    assert counts["score"] == JOINTS
+    classes = dict(rows(database, site, "SELECT consequence_class, count(*) FROM score GROUP BY 1"))
+    assert set(classes) == {1, 2, 3, 4, 5}
+    assert any("route" in line for line in told)
+
+
+def test_the_first_weeks_of_its_plan_are_full_and_its_route_is_for_the_next_day(standing: Standing) -> None:
+    database, site, *_ = standing
+    weeks = rows(
+        database,
+        site,
+        "SELECT sum(c.minutes) / 60 / p.crew_hours_per_week"
+        " FROM planned_check c JOIN plan_run p USING (site_id, plan_run_id)"
+        " GROUP BY c.week_starting_on, p.crew_hours_per_week ORDER BY c.week_starting_on LIMIT 4",
+    )
+    assert all(share > 0.7 for (share,) in weeks)
+    assert rows(database, site, "SELECT walk_on FROM route") == [(AS_OF + timedelta(days=1),)]
+
+
+def test_every_leak_of_a_check_stands_once(standing: Standing) -> None:
+    database, site, *_ = standing
+    doubled = rows(database, site, "SELECT joint_id, observed_at FROM leak GROUP BY 1, 2 HAVING count(*) > 1")
+    assert doubled == []
+    unanswered = rows(
+        database,
+        site,
+        "SELECT count(*) FROM check_result c WHERE c.result IN ('weeping', 'leaking') AND NOT EXISTS"
+        " (SELECT FROM leak l WHERE (l.site_id, l.joint_id, l.observed_at) = (c.site_id, c.joint_id, c.observed_at))",
+    )
+    assert unanswered == [(0,)]
+
+
+def test_a_second_demo_changes_nothing(standing: Standing) -> None:
+    database, site, first, _ = standing
+    before = rows(database, site, "SELECT count(*), max(recorded_at) FROM check_result")
+    told: list[str] = []
+    again, second = build(database, progress=told.append)
+    assert again == site
+    assert second == first
+    assert rows(database, site, "SELECT count(*), max(recorded_at) FROM check_result") == before
+    assert "nothing was changed" in told[0]
+
+
+@pytest.mark.parametrize("error", [RuntimeError, KeyboardInterrupt])
+def test_a_demo_that_is_stopped_leaves_no_site(
+    database: Database, monkeypatch: pytest.MonkeyPatch, error: type[BaseException]
+) -> None:
+    def stop(*_: object) -> None:
+        raise error
+
+    with monkeypatch.context() as patch:
+        patch.setattr(service, "score_plant", stop)
+        with pytest.raises(error):
+            build(database)
+    with database.transaction() as connection:
+        assert list_sites(connection) == []
+    _, summary = build(database)
+    assert summary.joints == JOINTS
+
+
+def test_without_history_it_has_joints_and_scores_only(database: Database) -> None:
+    site, summary = build(database, history=False)
+    assert summary.joints == JOINTS
+    assert rows(database, site, "SELECT count(*) FROM check_result") == [(0,)]
+
+
+def test_of_a_large_plant_the_newest_of_each_joint_is_kept() -> None:
+    built = plant(JOINTS, 1, AS_OF)
+    life = simulated_life(built, policy_from(default_document(), 1), 1, AS_OF)
+    kept = kept_life(life, 500)
+    assert kept_life(life, JOINTS) is life
+    for whole, part in ((life.history.checks, kept.history.checks), (life.make_ups, kept.make_ups)):
+        assert set(part.joint.tolist()) == set(whole.joint.tolist())
+        assert (part.joint < 500).sum() == (whole.joint < 500).sum()
+        behind = part.joint[part.joint >= 500].tolist()
+        assert len(behind) == len(set(behind))
+    newest = dict(zip(life.history.checks.joint.tolist(), life.history.checks.day.tolist(), strict=True))
+    assert dict(zip(kept.history.checks.joint.tolist(), kept.history.checks.day.tolist(), strict=True)) == newest
+
+
+def test_its_files_load_as_a_users_would(database: Database, tmp_path: Path) -> None:
+    written = {path.name: path for path in write_files(tmp_path / "files", 800, 4, AS_OF)}
+    assert {"plot_plan.geojson", "joints.csv", "checks.csv", "leaks.csv", "truth.json"} <= set(written)
+    assert pl.read_csv(written["joints.csv"]).height == 800
+    with database.owner() as owner:
+        site_id = owner.execute("INSERT INTO site (code, name) VALUES ('files', 'files') RETURNING site_id").fetchone()
+    assert site_id is not None
+    with database.transaction(site_id[0]) as connection:
+        publish_first(connection)
+        plan = import_plan_file(connection, written["plot_plan.geojson"].read_bytes(), "plot_plan.geojson")
+        report = import_list(connection, read_table(written["joints.csv"]), FileMapping(), False, AS_OF)
+    assert plan.faults == ()
+    assert (report.added, report.refused) == (800, 0)
