@@ -55,7 +55,8 @@ def test_a_kill_leaves_all_or_nothing(
 ) -> None:
     first = tmp_path / "first.csv"
     first.write_text(f"{HEAD}\nFIRST,union,steam,1,2,3,,\n")
-    assert finished(load(data_folder, first))[0] == 0
+    status, _, err = finished(load(data_folder, first))
+    assert status == 0, err
 
     with EmbeddedServer(data_folder) as server:
         watching = psycopg.connect(server.url, autocommit=True)
