@@ -481,8 +481,16 @@ BEGIN
     IF current_site() IS NULL THEN
         RAISE EXCEPTION 'no site is set for this transaction';
     END IF;
+    IF current_setting('transaction_isolation') <> 'read committed' THEN
+        RAISE EXCEPTION 'a ledger is added to under READ COMMITTED, which sees the row that was last before its turn came';
+    END IF;
+    -- Both are as PostgreSQL has them unless somebody changes them, and then a row would hash to something else.
+    IF current_setting('extra_float_digits')::integer < 1 OR current_setting('bytea_output') <> 'hex' THEN
+        RAISE EXCEPTION 'a ledger is added to with extra_float_digits at 1 or more and bytea_output at hex';
+    END IF;
     PERFORM pg_advisory_xact_lock(hashtext(TG_TABLE_NAME), current_site());
-    EXECUTE format('SELECT encode(hash, ''hex'') FROM %1$I WHERE site_id = $1 ORDER BY %1$I_id DESC LIMIT 1', TG_TABLE_NAME)
+    EXECUTE format('SELECT encode(hash, ''hex'') FROM %I.%I WHERE site_id = $1 ORDER BY %I DESC LIMIT 1',
+                   TG_TABLE_SCHEMA, TG_TABLE_NAME, TG_TABLE_NAME || '_id')
         INTO head USING current_site();
     PERFORM set_config('jointwright.head_' || TG_TABLE_NAME, coalesce(head, repeat('0', 64)), true);
     RETURN NULL;
@@ -696,6 +704,9 @@ GRANT UPDATE ON area, policy_draft, joint, joint_last_make_up, joint_last_check,
 GRANT DELETE ON plan_feature, policy_draft, plan_run, planned_check, joint_last_make_up, joint_last_check
     TO jointwright_app;
 GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO jointwright_app;
+-- These work with the owner's rights: nobody else of the server may call them.
+REVOKE EXECUTE ON FUNCTION score_partition_create, score_partition_publish, score_window, site_directory FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION score_partition_create, score_partition_publish, score_window, site_directory TO jointwright_app;
 
 -- Every table keeps each transaction to its site.
 ALTER TABLE site ENABLE ROW LEVEL SECURITY;
