@@ -135,7 +135,14 @@ def _candidates(process: Process, schedule: Schedule, generator: np.random.Gener
     seen = np.where(seen < -0.05, seen, np.inf)
     # A spray is seen to at once; a weep in a harmless service waits for an occasion.
     patience = np.array(
-        [[0.0, 0.0, 0.0], [75.0, 30.0, 2.0], [55.0, 20.0, 1.5], [30.0, 12.0, 1.0], [18.0, 8.0, 0.8], [12.0, 5.0, 0.5]]
+        [
+            [0.0, 0.0, 0.0],
+            [160.0, 45.0, 2.0],
+            [120.0, 32.0, 1.5],
+            [70.0, 18.0, 1.0],
+            [42.0, 10.0, 0.8],
+            [26.0, 6.0, 0.5],
+        ]
     )
     wait = patience[process.consequence_class[joint], severity] * generator.lognormal(0.0, 0.7, len(joint))
     return _Defects(

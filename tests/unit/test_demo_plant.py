@@ -18,6 +18,8 @@ from registry.plant.features import checked_features
 from registry.plant.geojson import read_geojson
 from registry.plant.model import PlotPlan
 from registry.plant.model import plot_plan as plan_of
+from registry.routes.hanging import AROUND, hung, mainland_from
+from registry.routes.walkways import walking_ground
 
 AS_OF = date(2026, 11, 25)
 
@@ -121,3 +123,15 @@ def test_pressures_and_families_suit_the_service(saltmarsh: Plant) -> None:
     assert set(frame["family"].unique()) == set(FAMILIES)
     tube = frame.filter(pl.col("family") == "twin_ferrule")["size_mm"].drop_nulls()
     assert tube.max() <= 25  # pyright: ignore[reportOperatorIssue]
+
+
+def test_a_crew_reaches_every_joint_from_the_gate_and_climbs_little(saltmarsh: Plant) -> None:
+    ground = walking_ground(read_plan(12_000))
+    gate = np.array([34.0, 145.0, 0.0])
+    joints = saltmarsh.joints
+    points = np.column_stack([joints.east_m, joints.north_m, np.nan_to_num(joints.elevation_m, nan=1.0)])
+    found = hung(ground, points, mainland_from(ground, gate))
+    assert (found.state <= AROUND).mean() > 0.999
+    assert np.quantile(found.climb_m, 0.99) < 2.0
+    # What the list calls 'grade' can be reached standing on the ground.
+    assert found.climb_m[joints.access == 0].max() <= 0.5
