@@ -18,6 +18,7 @@ from registry.plant.features import checked_features
 from registry.plant.geojson import read_geojson
 from registry.plant.model import PlotPlan
 from registry.plant.model import plot_plan as plan_of
+from registry.policy.document import default_document, policy_from
 from registry.routes.hanging import AROUND, hung, mainland_from
 from registry.routes.walkways import walking_ground
 
@@ -126,7 +127,7 @@ def test_pressures_and_families_suit_the_service(saltmarsh: Plant) -> None:
 
 
 def test_a_crew_reaches_every_joint_from_the_gate_and_climbs_little(saltmarsh: Plant) -> None:
-    ground = walking_ground(read_plan(12_000))
+    ground = walking_ground(read_plan(12_000), policy_from(default_document(), 1).walking)
     gate = np.array([34.0, 145.0, 0.0])
     joints = saltmarsh.joints
     points = np.column_stack([joints.east_m, joints.north_m, np.nan_to_num(joints.elevation_m, nan=1.0)])
