@@ -2,8 +2,23 @@
 
 from fastapi import APIRouter
 
+from registry.checks import api as checks
+from registry.intervals import api as intervals
 from registry.joints import api as joints
+from registry.leaks import api as leaks
+from registry.planning import api as planning
 from registry.plant import api as plant
+from registry.policy import api as policy
 from registry.routes import api as routes
 
-ROUTERS: tuple[APIRouter, ...] = (joints.router, plant.router, routes.router)
+# Intervals before joints: a tag may hold slashes, so `/joints/{tag}/why` must be asked before `/joints/{tag}`.
+ROUTERS: tuple[APIRouter, ...] = (
+    intervals.router,
+    joints.router,
+    plant.router,
+    policy.router,
+    leaks.router,
+    planning.router,
+    checks.router,
+    routes.router,
+)

@@ -1,6 +1,9 @@
 """Record what was found at a joint, once, and let its due date and the leak ledger follow."""
 
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
+from typing import Final
 from uuid import uuid5
 
 from registry.checks import store
@@ -18,21 +21,36 @@ from registry.checks.model import (
     StopUnknown,
 )
 from registry.db import Connection
+from registry.exposure.reading_lists import TEMPERATURE_COLUMNS, VIBRATION_COLUMNS
+from registry.exposure.service import import_temperatures, import_vibration
 from registry.intake.columns import typed_rows
-from registry.intake.model import FileMapping, IntakeReport, Table
+from registry.intake.model import Column, FileMapping, IntakeReport, Table
 from registry.intake.recorded import IS_KNOWN, IS_NEW, UNKNOWN_TAG, held_against, with_number
 from registry.intake.store import add_intake, take_intake_lock
 from registry.intervals.model import DUE_REASONS
 from registry.intervals.service import reschedule_joints
-from registry.intervals.store import list_joints_of_lines, read_due, share_score_lock
+from registry.intervals.store import list_joints_of_lines, read_due, share_score_lock, take_score_lock
 from registry.joints.model import JointUnknown
 from registry.joints.service import joint_of_tag
 from registry.joints.store import list_tags
 from registry.leaks import service as leaks
+from registry.leaks.leak_list import LEAK_COLUMNS
 from registry.leaks.model import LeakReport
 from registry.leaks.store import add_leaks, list_leaks, list_leaks_of_joints, take_leak_lock
+from registry.makeup.model import MAKE_UP_COLUMNS
+from registry.makeup.service import import_make_ups
 
 _LEAK_OF_CHECK = "leak"
+
+Import = Callable[[Connection, Table, FileMapping, bool, date], IntakeReport]
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryKind:
+    """One kind of readings or history: the columns of its files, and what takes one in."""
+
+    columns: Sequence[Column]
+    take_in: Import
 
 
 def record_result(connection: Connection, report: CheckReport, today: date) -> CheckAnswer:
@@ -141,6 +159,18 @@ def import_checks(
     )
 
 
+def import_history(
+    connection: Connection, kind: str, table: Table, mapping: FileMapping, keep_valid: bool, today: date
+) -> IntakeReport:
+    """Add a file of one of HISTORIES, with the score lock held; the caller scores anew (`rescore`) if it changed
+    anything.
+
+    The lock comes before any lock of the import, in the order in which who records a single result takes them.
+    """
+    take_score_lock(connection)
+    return HISTORIES[kind].take_in(connection, table, mapping, keep_valid, today)
+
+
 def _refuse_unfit(report: CheckReport, today: date) -> None:
     if report.result not in RESULTS:
         raise CheckUnfit(f"'{report.result}' is no result: it is one of {', '.join(RESULTS)}")
@@ -215,3 +245,13 @@ def _open_leak(connection: Connection, report: CheckReport, tag: str) -> int | N
         return None
     found = list_leaks(connection, tag=tag, only_open=True, limit=1)
     return found[0].leak_id if found else None
+
+
+HISTORIES: Final[Mapping[str, HistoryKind]] = {
+    "vibration": HistoryKind(VIBRATION_COLUMNS, import_vibration),
+    "temperatures": HistoryKind(TEMPERATURE_COLUMNS, import_temperatures),
+    "make-ups": HistoryKind(MAKE_UP_COLUMNS, import_make_ups),
+    "leaks": HistoryKind(LEAK_COLUMNS, leaks.import_leaks),
+    "checks": HistoryKind(CHECK_COLUMNS, import_checks),
+}
+"""What can be loaded after the joint list, in the order in which it should be."""

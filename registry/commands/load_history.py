@@ -1,25 +1,15 @@
 """`jointwright load readings` and `load history`: what was measured, and what happened, from files."""
 
 import argparse
-from collections.abc import Callable, Sequence
 from datetime import date
+from functools import partial
 from typing import Any
 
-from registry.checks.check_list import CHECK_COLUMNS
-from registry.checks.service import import_checks
+from registry.checks.service import HISTORIES, import_history
 from registry.commands.load_tables import TableKind, add_table_arguments
 from registry.db import Connection
-from registry.exposure.reading_lists import TEMPERATURE_COLUMNS, VIBRATION_COLUMNS
-from registry.exposure.service import import_temperatures, import_vibration
-from registry.intake.model import Column, FileMapping, IntakeReport, Table
+from registry.intake.model import FileMapping, IntakeReport, Table
 from registry.intervals.service import rescore
-from registry.intervals.store import take_score_lock
-from registry.leaks.leak_list import LEAK_COLUMNS
-from registry.leaks.service import import_leaks
-from registry.makeup.model import MAKE_UP_COLUMNS
-from registry.makeup.service import import_make_ups
-
-Import = Callable[[Connection, Table, FileMapping, bool, date], IntakeReport]
 
 
 def register_readings(kinds: Any) -> argparse.ArgumentParser:
@@ -40,13 +30,16 @@ def register_history(kinds: Any) -> argparse.ArgumentParser:
     return parser
 
 
-def _kind(name: str, columns: Sequence[Column], take_in: Import) -> TableKind:
-    def load(connection: Connection, table: Table, mapping: FileMapping, keep_valid: bool, today: date) -> IntakeReport:
-        # Before any lock of the import, in the order in which who records a single result takes them.
-        take_score_lock(connection)
-        return take_in(connection, table, mapping, keep_valid, today)
+def _kind(name: str) -> TableKind:
+    return TableKind(
+        name=name, columns=lambda _: HISTORIES[name].columns, load=partial(_load, kind=name), after=_scored
+    )
 
-    return TableKind(name=name, columns=lambda _: columns, load=load, after=_scored)
+
+def _load(
+    connection: Connection, table: Table, mapping: FileMapping, keep_valid: bool, today: date, *, kind: str
+) -> IntakeReport:
+    return import_history(connection, kind, table, mapping, keep_valid, today)
 
 
 def _scored(connection: Connection, _: IntakeReport, __: date) -> str | None:
@@ -56,12 +49,5 @@ def _scored(connection: Connection, _: IntakeReport, __: date) -> str | None:
     return f"{summary.joints:,} joints were scored anew as of {summary.as_of}"
 
 
-READINGS = (
-    _kind("vibration", VIBRATION_COLUMNS, import_vibration),
-    _kind("temperatures", TEMPERATURE_COLUMNS, import_temperatures),
-)
-HISTORY = (
-    _kind("make-ups", MAKE_UP_COLUMNS, import_make_ups),
-    _kind("leaks", LEAK_COLUMNS, import_leaks),
-    _kind("checks", CHECK_COLUMNS, import_checks),
-)
+READINGS = (_kind("vibration"), _kind("temperatures"))
+HISTORY = (_kind("make-ups"), _kind("leaks"), _kind("checks"))

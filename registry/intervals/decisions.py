@@ -1,7 +1,9 @@
 """What passes in and out of the intervals: runs, due joints, overrides, and what can be wrong with asking for them."""
 
+import math
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from registry.errors import Invalid, NotFound, on_constraint
 from registry.intervals.model import DUE_REASONS, LIMITS
@@ -92,6 +94,33 @@ class DueJoint:
     def assumed(self) -> tuple[str, ...]:
         """Which inputs nobody gave."""
         return assumed_labels(self.assumed_inputs)
+
+    def as_row(self) -> dict[str, Any]:
+        """The joint as the due list gives it out: codes in words, an elevation that nobody gave as None."""
+        return {
+            "tag": self.tag,
+            "area": self.area,
+            "line": self.line,
+            "family": self.family,
+            "service": self.service,
+            "east_m": self.east_m,
+            "north_m": self.north_m,
+            "elevation_m": None if math.isnan(self.elevation_m) else self.elevation_m,
+            "due_on": self.due_on,
+            "due_reason": self.reason,
+            "interval_days": self.interval_days,
+            "limit": self.limit,
+            "last_satisfactory_on": self.last_satisfactory_on,
+            "consequence_class": self.consequence_class,
+            "likelihood_class": self.likelihood_class,
+            "leak_rate_now_per_year": self.leak_rate_now_per_year,
+            "risk_now": self.risk_now,
+            "risk_rank": self.risk_rank,
+            "check_minutes": self.check_minutes,
+            "beyond_checking": self.beyond_checking,
+            "vibration_action": self.vibration_action,
+            "assumed": list(self.assumed),
+        }
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Literal
+from typing import Any, Literal
 from uuid import UUID
 
 from registry.errors import Conflict, Invalid, NotFound, on_constraint
@@ -112,6 +112,26 @@ class AreaRate:
     leaks_per_1000_joint_years: float | None
     lower_limit: float | None
     upper_limit: float | None
+
+    def as_row(self) -> dict[str, Any]:
+        """The area in one row: its counts, its rate, what is open and how long repairs take."""
+        count = self.count
+        return {
+            "area": count.area,
+            "joints": count.joints,
+            "joint_years": count.joint_years,
+            "leaks": count.leaks,
+            "weeps": count.weeps,
+            "drips": count.drips,
+            "sprays": count.sprays,
+            "leaks_per_1000_joint_years": self.leaks_per_1000_joint_years,
+            "lower_limit": self.lower_limit,
+            "upper_limit": self.upper_limit,
+            "open_now": count.open_now,
+            "oldest_open_days": count.oldest_open_days,
+            "repaired": count.repaired,
+            "median_repair_days": count.median_repair_days,
+        }
 
 
 @dataclass(frozen=True, slots=True)

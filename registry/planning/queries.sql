@@ -56,4 +56,4 @@ WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s AND p.week_
   AND (%(after_due_on)s::date IS NULL
        OR (p.due_on, p.joint_id) > (%(after_due_on)s::date, %(after_joint_id)s::integer))
 ORDER BY p.due_on, p.joint_id
-LIMIT %(limit)s;
+LIMIT %(limit)s::bigint;

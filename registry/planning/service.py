@@ -67,7 +67,7 @@ def summary(connection: Connection, plan: Plan) -> PlanSummary:
 
 
 def checks_of_week(
-    connection: Connection, week_starting_on: date, *, after: tuple[date, int] | None = None, limit: int = 200
+    connection: Connection, week_starting_on: date, *, after: tuple[date, int] | None = None, limit: int | None = 200
 ) -> list[PlannedCheck]:
     """A page of the checks of one week of the newest plan. Raises NotPlanned or WeekUnknown."""
     plan = current_plan(connection)

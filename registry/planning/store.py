@@ -71,9 +71,10 @@ def list_checks_of_week(
     week_starting_on: date,
     *,
     after: tuple[date, int] | None = None,
-    limit: int = 200,
+    limit: int | None = 200,
 ) -> list[PlannedCheck]:
-    """A page of one week's checks; `after` is due date and joint of the last one of the page before."""
+    """A page of one week's checks; `after` is due date and joint of the last one of the page before, `limit` None for
+    all."""
     after_due_on, after_joint_id = after or (None, None)
     with connection.cursor(row_factory=class_row(PlannedCheck)) as cursor:
         return cursor.execute(

@@ -15,6 +15,7 @@ from registry.policy.document import default_document, policy_from
 from registry.policy.model import Policy, PolicyInvalid
 from registry.policy.versions import (
     DraftOvertaken,
+    DraftSavedSince,
     DraftUnknown,
     PolicyDraft,
     PolicyUnknown,
@@ -134,7 +135,7 @@ def document_of_text(text: str, source_name: str) -> dict[str, Any]:
 def _expected_revision(draft: PolicyDraft | None, revision: int | None) -> None:
     found = 0 if draft is None else draft.revision
     if revision is not None and revision != found:
-        raise DraftOvertaken(f"the draft is at revision {found}, not {revision}: somebody saved it in between")
+        raise DraftSavedSince(f"the draft is at revision {found}, not {revision}: somebody saved it in between")
 
 
 def _whole_for_register(connection: Connection, policy: Policy) -> None:

@@ -67,6 +67,12 @@ class DraftOvertaken(Conflict):
     slug = "draft-overtaken"
 
 
+class DraftSavedSince(DraftOvertaken):
+    """Somebody saved the draft in between"""
+
+    slug = "draft-saved-since"
+
+
 class PublisherUnnamed(Invalid):
     """A policy is published by a named person who says why"""
 
