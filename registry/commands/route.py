@@ -7,6 +7,7 @@ from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
 
+from registry.commands.record import register_route_record
 from registry.commands.session import open_site
 from registry.db import Connection
 from registry.plant.store import read_plan
@@ -21,7 +22,7 @@ LISTED = 50
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `route` and its arguments."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
-        "route", help="make a crew's walk of due joints for a shift; `route show ID`, `route list`"
+        "route", help="make a crew's walk of due joints for a shift; `route show ID`, `route record ID STOP RESULT`"
     )
     parser.add_argument("--area", help="name of an area (default: the whole site)")
     parser.add_argument("--date", type=_day, metavar="YYYY-MM-DD", help="day of the walk (default: today)")
@@ -33,7 +34,7 @@ def register(subparsers: Any) -> argparse.ArgumentParser:
     parser.add_argument("--seed", type=int, default=1, help="the same seed and data give the same route")
     parser.add_argument("--json", action="store_true", help="answer as JSON")
     parser.set_defaults(run=run)
-    actions = parser.add_subparsers(dest="action", metavar="show|list")
+    actions = parser.add_subparsers(dest="action", metavar="show|list|record")
     show = actions.add_parser("show", help="the walking order of a route, with what was recorded at its stops")
     show.add_argument("route_id", type=int, metavar="ID")
     show.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="answer as JSON")
@@ -41,6 +42,7 @@ def register(subparsers: Any) -> argparse.ArgumentParser:
     listed = actions.add_parser("list", help=f"the newest {LISTED} routes")
     listed.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="answer as JSON")
     listed.set_defaults(run=run_list)
+    register_route_record(actions)
     return parser
 
 
@@ -136,7 +138,7 @@ def _tell_stops(sheet: dict[str, Any]) -> None:
             do += f"; recorded: {stop['result'].replace('_', ' ')}"
         line = (
             f"{stop['position']:>3}  {stop['tag'] or '':<{tags}}  {stop['field'] or '':<5} {elevation:>6}"
-            f"  {stop['walking_minutes']:>4.1f} {stop['working_minutes']:>4.0f}  {stop['due_on'] or '':<10}  {do}"
+            f"  {stop['walking_minutes']:>4.1f} {stop['working_minutes']:>4.0f}  {stop['due_on'] or ''!s:<10}  {do}"
         )
         print(line[: max(wide, 80)])
     for back in sheet["back"]:
