@@ -38,7 +38,9 @@ def list_rows(connection: Connection, table: Table, mapping: FileMapping, today:
     """
     rows = _each_tag_once(typed_rows(table, list_columns(connection), mapping, today=today))
     plan = read_plan(connection)
-    return _in_plan_areas(rows, plan) if plan.areas else _in_named_areas(rows, [area.name for area in list_areas(connection)])
+    if plan.areas:
+        return _in_plan_areas(rows, plan)
+    return _in_named_areas(rows, [area.name for area in list_areas(connection)])
 
 
 def preview_list(

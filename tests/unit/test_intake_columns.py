@@ -117,8 +117,8 @@ def test_a_bad_cell_is_null_in_the_frame_and_its_row_is_not_good() -> None:
 
 @pytest.mark.parametrize(
     "cell",
-    ["2022-07-09", "2022-07-09 00:00:00", "2022-07-09T10:30", "09-Jul-2022", "9 July 2022", "09/JUL/2022", "Jul 9, 2022",
-     "2022/07/09", "2022.7.9"],
+    ["2022-07-09", "2022-07-09 00:00:00", "2022-07-09T10:30", "09-Jul-2022", "9 July 2022", "09/JUL/2022",
+     "Jul 9, 2022", "2022/07/09", "2022.7.9"],
 )  # fmt: skip
 def test_dates_that_can_be_read_one_way_only_are_read(cell: str) -> None:
     assert value(cell, MADE) == dt.date(2022, 7, 9)
