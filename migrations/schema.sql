@@ -677,8 +677,9 @@ CREATE FUNCTION score_window(west double precision, south double precision,
                              east double precision, north double precision) RETURNS SETOF score
     LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp ROWS 2000
 BEGIN ATOMIC
+    -- As subqueries the two are found once; bare, the run would be looked up again for every row of the window.
     SELECT * FROM score s
-    WHERE s.site_id = current_site() AND s.score_run_id = current_score_run()
+    WHERE s.site_id = (SELECT current_site()) AND s.score_run_id = (SELECT current_score_run())
       AND s.location <@ box(point(west, south), point(east, north));
 END;
 

@@ -28,7 +28,7 @@ ORDER BY kind <> 'area', kind, plan_feature_id;
 -- name: read_joint_extent
 -- West, south, east and north edge of the scored joints, for a site without a plot plan.
 SELECT min(location[0]), min(location[1]), max(location[0]), max(location[1])
-FROM score WHERE site_id = current_site() AND score_run_id = current_score_run();
+FROM score WHERE site_id = (SELECT current_site()) AND score_run_id = (SELECT current_score_run());
 
 -- name: window_cells
 -- The joints of a small window, counted in square cells of the plant grid. West and south edges belong to it.
@@ -46,20 +46,24 @@ WHERE w.location[0] < %(east)s AND w.location[1] < %(north)s
 GROUP BY 1, 2;
 
 -- name: wide_cells
--- The same for a window that holds a good part of the site: there a plain pass over the scores beats the index.
-SELECT floor(w.location[0] / %(cell_m)s)::integer AS cell_east, floor(w.location[1] / %(cell_m)s)::integer AS cell_north,
-       count(*)::integer AS joints, (width_bucket(max(w.risk_now), %(band_edges)s::double precision[]) + 1)::integer AS band,
-       (count(*) FILTER (WHERE w.due_on < %(today)s::date))::integer AS overdue,
-       (count(*) FILTER (WHERE w.due_on >= %(today)s::date AND w.due_on <= %(soon)s::date))::integer AS due_soon
-FROM score w
-WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
-  AND w.location[0] >= %(west)s AND w.location[0] < %(east)s AND w.location[1] >= %(south)s AND w.location[1] < %(north)s
-  AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
-  AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
-  AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
-  AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
-  AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
-GROUP BY 1, 2;
+-- The same for a window that holds a good part of the site: a plain pass over all scores beats the index, and counting
+-- before cutting lets the planner see that there are many rows and few cells.
+WITH counted AS MATERIALIZED (
+    SELECT floor(w.location[0] / %(cell_m)s)::integer AS cell_east, floor(w.location[1] / %(cell_m)s)::integer AS cell_north,
+           count(*)::integer AS joints, (width_bucket(max(w.risk_now), %(band_edges)s::double precision[]) + 1)::integer AS band,
+           (count(*) FILTER (WHERE w.due_on < %(today)s::date))::integer AS overdue,
+           (count(*) FILTER (WHERE w.due_on >= %(today)s::date AND w.due_on <= %(soon)s::date))::integer AS due_soon
+    FROM score w
+    WHERE w.site_id = (SELECT current_site()) AND w.score_run_id = (SELECT current_score_run())
+      AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+      AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+      AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+      AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+      AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
+    GROUP BY 1, 2)
+SELECT * FROM counted
+WHERE cell_east >= round(%(west)s / %(cell_m)s) AND cell_east < round(%(east)s / %(cell_m)s)
+  AND cell_north >= round(%(south)s / %(cell_m)s) AND cell_north < round(%(north)s / %(cell_m)s);
 
 -- name: window_joints
 -- The joints of a window one by one, the least risky first, so that the riskiest is drawn last and lies on top.
@@ -76,22 +80,42 @@ WHERE w.location[0] < %(east)s AND w.location[1] < %(north)s
 ORDER BY w.risk_now, w.joint_id DESC;
 
 -- name: window_riskiest
--- The riskiest joints of a window, the riskiest last, as in window_joints.
-SELECT * FROM (
-    SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
-           (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
-    FROM score w
-    JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
-    WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
-      AND w.location[0] >= %(west)s AND w.location[0] < %(east)s AND w.location[1] >= %(south)s AND w.location[1] < %(north)s
+-- The riskiest joints of a small window, the riskiest last, as in window_joints.
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+       (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
+FROM (
+    SELECT * FROM score_window(%(west)s, %(south)s, %(east)s, %(north)s) w
+    WHERE w.location[0] < %(east)s AND w.location[1] < %(north)s
       AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
       AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
       AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
       AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
       AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
     ORDER BY w.risk_now DESC, w.joint_id
-    LIMIT %(limit)s) riskiest
-ORDER BY risk_rank DESC;
+    LIMIT %(limit)s) w
+JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
+ORDER BY w.risk_now, w.joint_id DESC;
+
+-- name: wide_riskiest
+-- The same for a window that holds a good part of the site: down the order of risk until enough lie in it. OFFSET 0 keeps
+-- the planner, which thinks that few do, from sorting the whole site first.
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+       (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
+FROM (
+    SELECT * FROM (
+        SELECT * FROM score w
+        WHERE w.site_id = (SELECT current_site()) AND w.score_run_id = (SELECT current_score_run())
+          AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+          AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+          AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+          AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+          AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
+        ORDER BY w.risk_now DESC, w.joint_id
+        OFFSET 0) w
+    WHERE w.location[0] >= %(west)s AND w.location[0] < %(east)s AND w.location[1] >= %(south)s AND w.location[1] < %(north)s
+    LIMIT %(limit)s) w
+JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
+ORDER BY w.risk_now, w.joint_id DESC;
 
 -- name: list_leaks_on_plan
 -- Where it leaks now: open leaks with the place of their joint, newest first.
@@ -113,7 +137,7 @@ SELECT w.area_id, a.name AS area, count(*)::integer AS joints,
        (count(*) FILTER (WHERE w.beyond_checking))::integer AS beyond_checking
 FROM score w
 LEFT JOIN area a ON a.site_id = w.site_id AND a.area_id = w.area_id
-WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+WHERE w.site_id = (SELECT current_site()) AND w.score_run_id = (SELECT current_score_run())
   AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
   AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
   AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
@@ -134,7 +158,7 @@ JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
 JOIN family f ON f.site_id = w.site_id AND f.family_id = w.family_id
 JOIN service v ON v.site_id = w.site_id AND v.service_id = w.service_id
 LEFT JOIN area a ON a.site_id = w.site_id AND a.area_id = w.area_id
-WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+WHERE w.site_id = (SELECT current_site()) AND w.score_run_id = (SELECT current_score_run())
   AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
   AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
   AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
@@ -156,7 +180,7 @@ JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
 JOIN family f ON f.site_id = w.site_id AND f.family_id = w.family_id
 JOIN service v ON v.site_id = w.site_id AND v.service_id = w.service_id
 LEFT JOIN area a ON a.site_id = w.site_id AND a.area_id = w.area_id
-WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+WHERE w.site_id = (SELECT current_site()) AND w.score_run_id = (SELECT current_score_run())
   AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
   AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
   AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
@@ -175,7 +199,7 @@ SELECT count(*)::integer AS joints, coalesce(sum(w.check_minutes), 0) / 60.0 AS 
        (count(*) FILTER (WHERE w.due_on < %(today)s::date))::integer AS overdue,
        (count(*) FILTER (WHERE w.due_on >= %(today)s::date AND w.due_on <= %(soon)s::date))::integer AS due_soon
 FROM score w
-WHERE w.site_id = current_site() AND w.score_run_id = current_score_run()
+WHERE w.site_id = (SELECT current_site()) AND w.score_run_id = (SELECT current_score_run())
   AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
   AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
   AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
@@ -205,7 +229,7 @@ JOIN service v ON v.site_id = j.site_id AND v.service_id = j.service_id
 JOIN intake i ON i.site_id = j.site_id AND i.intake_id = j.intake_id
 LEFT JOIN line l ON l.site_id = j.site_id AND l.line_id = j.line_id
 LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
-LEFT JOIN score w ON w.site_id = j.site_id AND w.score_run_id = current_score_run() AND w.joint_id = j.joint_id
+LEFT JOIN score w ON w.site_id = j.site_id AND w.score_run_id = (SELECT current_score_run()) AND w.joint_id = j.joint_id
 WHERE j.site_id = current_site() AND j.tag = %(tag)s;
 
 -- name: list_history
@@ -308,7 +332,7 @@ FROM route_stop s
 LEFT JOIN joint j ON j.site_id = s.site_id AND j.joint_id = s.joint_id
 LEFT JOIN family f ON f.site_id = j.site_id AND f.family_id = j.family_id
 LEFT JOIN service v ON v.site_id = j.site_id AND v.service_id = j.service_id
-LEFT JOIN score w ON w.site_id = s.site_id AND w.score_run_id = current_score_run() AND w.joint_id = s.joint_id
+LEFT JOIN score w ON w.site_id = s.site_id AND w.score_run_id = (SELECT current_score_run()) AND w.joint_id = s.joint_id
 LEFT JOIN LATERAL (
     SELECT c.result, c.observed_at, c.checked_by FROM check_result c
     WHERE c.site_id = s.site_id AND c.route_id = s.route_id AND c.joint_id = s.joint_id
@@ -321,5 +345,5 @@ ORDER BY s.position = 0, s.position;
 SELECT likelihood_class, consequence_class, interval_limit, beyond_checking, vibration_action, assumed_inputs,
        count(*)::integer AS joints
 FROM score
-WHERE site_id = current_site() AND score_run_id = current_score_run()
+WHERE site_id = (SELECT current_site()) AND score_run_id = (SELECT current_score_run())
 GROUP BY 1, 2, 3, 4, 5, 6;

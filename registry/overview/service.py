@@ -56,7 +56,7 @@ def window_answer(
     cells = store.window_cells(connection, edges, cell_m, conditions, today, wide=wide)
     answer: dict[str, Any] = {"window": edges, **summed(cells)}
     if answer["joints"] > most_joints:
-        riskiest = store.window_riskiest(connection, edges, conditions, today, RISKIEST)
+        riskiest = store.window_riskiest(connection, edges, conditions, today, RISKIEST, wide=wide)
         answer |= {"kind": "cells", "cell_m": cell_m, "columns": cell_columns(cells, cell_m)}
         return orjson.dumps(answer | {"riskiest": joint_columns(riskiest, today)})
     rows = store.window_joints(connection, edges, conditions, today) if cells else []

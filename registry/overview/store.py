@@ -100,10 +100,12 @@ def window_riskiest(
     conditions: JointConditions,
     today: date,
     limit: int,
+    *,
+    wide: bool,
 ) -> list[Row]:
     """The riskiest joints of a window, in the columns of `window_joints` and, as there, the riskiest last."""
     parameters = {**_window(window), **_dated(conditions, today), "limit": limit}
-    return connection.execute(SQL["window_riskiest"], parameters, binary=True).fetchall()
+    return connection.execute(SQL["wide_riskiest" if wide else "window_riskiest"], parameters, binary=True).fetchall()
 
 
 def list_leaks_on_plan(connection: Connection, limit: int) -> list[LeakOnPlan]:
