@@ -17,9 +17,9 @@ from registry.db import Connection, Database
 from registry.errors import Invalid
 from registry.intake.bindings import bindings
 from registry.intake.mapping_file import read_mapping
-from registry.intake.model import Column, FileMapping, IntakeReport, Table
+from registry.intake.model import Column, FileMapping, FileUnreadable, IntakeReport, Table
 from registry.intake.refused import WORKBOOK_ENDINGS, refused_file
-from registry.intake.suggestion import suggested_mapping
+from registry.intake.suggestion import Draft, suggested_mapping
 from registry.intake.tables import read_table
 from registry.sites.model import Site, SiteUnknown
 
@@ -167,14 +167,24 @@ def _kind(
 
 
 def _suggestion(parsed: argparse.Namespace, kinds: Sequence[TableKind]) -> str:
-    kind = next((kind for kind in kinds if kind.name == getattr(parsed, "kind", None)), kinds[0])
+    if asked := getattr(parsed, "kind", None):
+        kinds = [kind for kind in kinds if kind.name == asked]
     try:
         with open_site(parsed) as (database, site), database.transaction(site.site_id) as connection:
-            columns = kind.columns(connection)
+            columns = [kind.columns(connection) for kind in kinds]
             connection.rollback()
     except SiteUnknown:
-        columns = kind.columns(None)  # before there is a site at all, a mapping can be drafted already
-    return suggested_mapping(parsed.file, columns)
+        columns = [kind.columns(None) for kind in kinds]  # a mapping can be drafted before there is a site at all
+    drafts: list[Draft] = []
+    nothing_alike: FileUnreadable | None = None
+    for wanted in columns:
+        try:
+            drafts.append(suggested_mapping(parsed.file, wanted))
+        except FileUnreadable as exc:
+            nothing_alike = exc
+    if not drafts and nothing_alike is not None:
+        raise nothing_alike
+    return min(drafts, key=lambda draft: (len(draft.missing), -len(draft.mapping.columns))).text
 
 
 def _refusal(report: IntakeReport, keep_valid: bool) -> str:

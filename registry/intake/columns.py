@@ -36,7 +36,8 @@ def typed_rows(table: Table, columns: Sequence[Column], mapping: FileMapping, *,
     table, ended = _without_end_lines(table, [binding.raw for binding in bound.values()])
     given = _without_blanks(table.cells, mapping.blank)
     parsed: dict[str, pl.Series] = {ROW: table.row_numbers.rename(ROW)}
-    issues = list(fault for fault in table.faults if fault.row in set(table.row_numbers.to_list()))
+    kept = set(table.row_numbers.to_list()) if table.faults else set[int]()
+    issues = [fault for fault in table.faults if fault.row in kept]
     for column in columns:
         values, found = _parsed(table, given, column, bound.get(column.name), mapping, today)
         parsed[column.name] = values.rename(column.name)

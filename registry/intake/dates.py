@@ -11,6 +11,7 @@ import polars as pl
 from registry.intake.model import Column, MappingUnusable
 
 _EARLIEST: Final = dt.date(1900, 1, 1)
+_LATEST: Final = dt.date(2200, 1, 1)
 _MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _FULL_MONTHS: Final = (
     "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
@@ -48,7 +49,7 @@ def strptime_format(pattern: str) -> str:
 def days(text: pl.Series, column: Column, formats: Sequence[str], today: dt.date) -> tuple[pl.Series, dict[str, str]]:
     """The cells as days (null where empty or bad), and the reason of each distinct bad cell."""
     patterns = [strptime_format(pattern) for pattern in formats]
-    return _by_distinct_cell(text, pl.Date, lambda cell: _checked(_day(cell, patterns), cell, column, today))
+    return _by_distinct_cell(text, pl.Date, lambda cell: _checked(_day(cell, patterns), column, today))
 
 
 def times(
@@ -62,11 +63,11 @@ def times(
         raise MappingUnusable(f"there is no time zone {time_zone!r}: write it such as Europe/Oslo or UTC") from None
 
     def time(cell: str) -> dt.datetime | str:
-        found = _time(cell, patterns)
+        # Judged by the day as it is written: west of here, this evening is tomorrow in UTC.
+        found = _checked(_time(cell, patterns), column, today)
         if isinstance(found, str):
             return found
-        located = (found if found.tzinfo else found.replace(tzinfo=zone)).astimezone(dt.UTC)
-        return _checked(located, cell, column, today)
+        return (found if found.tzinfo else found.replace(tzinfo=zone)).astimezone(dt.UTC)
 
     return _by_distinct_cell(text, pl.Datetime("us", "UTC"), time)
 
@@ -88,12 +89,12 @@ def _by_distinct_cell(
     return text.replace_strict(pl.Series(list(good)), values, default=None, return_dtype=kind), reasons
 
 
-def _checked(found: _Found | str, cell: str, column: Column, today: dt.date) -> _Found | str:
+def _checked(found: _Found | str, column: Column, today: dt.date) -> _Found | str:
     if isinstance(found, str):
         return found
     day = found.date() if isinstance(found, dt.datetime) else found
-    if day < _EARLIEST:
-        return f"is the year {day.year}: write the year in four digits"
+    if not _EARLIEST <= day < _LATEST:
+        return f"is the year {day.year}: correct it, and write the year in four digits"
     if column.not_in_future and day > today:
         return f"lies in the future (today is {today.isoformat()}): correct the date"
     return found

@@ -35,8 +35,17 @@ class _Match:
     remark: str | None
 
 
-def suggested_mapping(source: Path | bytes, columns: Sequence[Column], name: str | None = None) -> str:
-    """A mapping file's text for this file, with remarks to confirm; FileUnreadable if no row looks like headings."""
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A drafted mapping: the file's text with its remarks, the mapping in it, and the required columns it lacks."""
+
+    text: str
+    mapping: FileMapping
+    missing: tuple[str, ...]
+
+
+def suggested_mapping(source: Path | bytes, columns: Sequence[Column], name: str | None = None) -> Draft:
+    """A mapping for this file, with remarks to confirm. Raises FileUnreadable if no row looks like headings."""
     data, name = contents(source, name)
     top, row = _heading_row(tops(data, name), columns, name)
     headings = [" ".join(heading.split()) for heading in top.rows[row]]
@@ -54,7 +63,7 @@ def suggested_mapping(source: Path | bytes, columns: Sequence[Column], name: str
     head = [f"Drafted from {name}: confirm every line, then load with --mapping."]
     head += [f"Not matched, and not loaded: {', '.join(left)}"] if left else []
     head += [f"STILL MISSING, and needed: {', '.join(missing)}"] if missing else []
-    return mapping_text(mapping, remarks, head)
+    return Draft(mapping_text(mapping, remarks, head), mapping, tuple(missing))
 
 
 def _heading_row(found: Sequence[Top], columns: Sequence[Column], name: str) -> tuple[Top, int]:

@@ -23,6 +23,9 @@ MappingText = Annotated[str | None, Form(description="a mapping file's TOML; wit
 KeepValid = Annotated[bool, Form(description="load the rows without a fault even if others have one")]
 
 
+MOST_BYTES = 256 << 20  # about 1,700,000 joints
+
+
 class ListRefused(Invalid):
     """The file was refused: no row of it was loaded"""
 
@@ -85,7 +88,10 @@ def read_joint(connection: SiteConnection, tag: str) -> Response:
 
 def _rows(connection: SiteConnection, file: UploadFile, mapping: str | None) -> TypedRows:
     described = FileMapping() if mapping is None else read_mapping(mapping.encode(), "the mapping")
-    table = read_table(file.file.read(), described, file.filename or "the file")
+    data = file.file.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        raise ListRefused(f"the file is larger than {MOST_BYTES >> 20} MiB: load it with `jointwright load joints`")
+    table = read_table(data, described, file.filename or "the file")
     return list_rows(connection, table, described, datetime.now().astimezone().date())
 
 

@@ -154,6 +154,11 @@ def test_times_without_a_zone_are_in_the_mappings() -> None:
     assert value("01/07/2024 12:30", SEEN, FileMapping(date_formats=("DD/MM/YYYY hh:mm",))) == dt.datetime(
         2024, 7, 1, 12, 30, tzinfo=utc
     )
+    assert value("2026-11-25 23:30", SEEN, FileMapping(time_zone="America/Denver")) == dt.datetime(
+        2026, 11, 26, 6, 30, tzinfo=utc
+    )
+    assert "is the year 1:" in reason("0001-01-01T00:00:00+05:00", SEEN, oslo)
+    assert "is the year 9999" in reason("9999-12-31 23:59", SEEN, oslo)
     with pytest.raises(MappingUnusable, match="no time zone 'Mars/Olympus'"):
         value("2024-07-01 12:00", SEEN, FileMapping(time_zone="Mars/Olympus"))
 

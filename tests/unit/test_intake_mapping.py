@@ -75,7 +75,7 @@ def test_the_samples_mapping_is_short() -> None:
 
 
 def test_the_samples_mapping_is_drafted_from_the_sample_but_for_one_word() -> None:
-    drafted = suggested_mapping(FIXTURES / "joint_schedule.xlsx", COLUMNS)
+    drafted = suggested_mapping(FIXTURES / "joint_schedule.xlsx", COLUMNS).text
     confirmed = read_mapping(FIXTURES / "joint_schedule.toml")
     made = read_mapping(drafted.encode())
     assert dict(made.columns) == dict(confirmed.columns)
@@ -91,7 +91,7 @@ def test_what_a_draft_takes_on_trust_stands_in_it_as_a_remark() -> None:
         "Joint list\n\nTag;Type;Fluid;East;North;Op press (bar);Vib (mm/s);Made\n"
         "A;flangd;hydrogen;1,5;2;3,5;7,1;13/02/2024\nB;RF flg;Ammonia;2,5;2,5;4,5;;01.02.24\n"
     )
-    drafted = suggested_mapping(text.encode(), COLUMNS, "list.csv")
+    drafted = suggested_mapping(text.encode(), COLUMNS, "list.csv").text
     made = read_mapping(drafted.encode())
     assert made.header_row == 3
     assert made.decimal_comma
@@ -106,7 +106,7 @@ def test_what_a_draft_takes_on_trust_stands_in_it_as_a_remark() -> None:
 
 
 def test_a_draft_says_what_it_could_not_find() -> None:
-    drafted = suggested_mapping(b"Tag,Easting (ft),Northing (ft),Colour\nA,1,2,red\n", COLUMNS, "list.csv")
+    drafted = suggested_mapping(b"Tag,Easting (ft),Northing (ft),Colour\nA,1,2,red\n", COLUMNS, "list.csv").text
     assert "# STILL MISSING, and needed: family, service, pressure_barg" in drafted
     assert "# Not matched, and not loaded: Colour" in drafted
     with pytest.raises(FileUnreadable, match="looks like headings"):
@@ -115,9 +115,9 @@ def test_a_draft_says_what_it_could_not_find() -> None:
 
 def test_months_before_days_are_seen_where_a_date_tells() -> None:
     head = "tag,family,service,east_m,north_m,pressure_barg,made_up_on\n"
-    drafted = suggested_mapping(f"{head}A,NPT,hydrogen,1,2,3,02/13/2024\n".encode(), COLUMNS, "list.csv")
+    drafted = suggested_mapping(f"{head}A,NPT,hydrogen,1,2,3,02/13/2024\n".encode(), COLUMNS, "list.csv").text
     assert read_mapping(drafted.encode()).date_formats == ("MM/DD/YYYY",)
-    drafted = suggested_mapping(f"{head}A,NPT,hydrogen,1,2,3,02/03/2024\n".encode(), COLUMNS, "list.csv")
+    drafted = suggested_mapping(f"{head}A,NPT,hydrogen,1,2,3,02/03/2024\n".encode(), COLUMNS, "list.csv").text
     assert "day before month is a guess" in drafted
 
 
