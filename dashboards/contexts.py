@@ -20,15 +20,13 @@ from registry.overview.model import (
     JointRecord,
     ListedJoint,
     PlannedArea,
-    PlannedCheck,
     PlannedWeek,
-    PlanRun,
-    RouteRecord,
     RouteStop,
-    RouteSummary,
     Sheet,
 )
+from registry.planning.model import Plan, PlannedCheck
 from registry.policy.model import Policy
+from registry.routes.model import RouteSummary
 from registry.sites.model import Site
 
 Figure = Mapping[str, Any]
@@ -195,6 +193,8 @@ class JointPage(PageContext):
     plan_href: str
     """The plot plan round this joint."""
     why: Why | None
+    stale: bool
+    """Whether what is known of the joint changed since it was scored, so that the why says more than its due date."""
     limit_words: str | None
     """What set the interval."""
     history: Sequence[HistoryEntry]
@@ -237,7 +237,7 @@ class WeeksPage(PageContext):
     """The plan of weeks against crew hours."""
 
     template: ClassVar[str] = "weeks.html.j2"
-    run: PlanRun | None
+    plan: Plan | None
     weeks: Sequence[PlannedWeek]
     chart: Figure | None
     panel: WeekPanel | None
@@ -280,11 +280,10 @@ class RoutePage(PageContext):
     """One route: the walk drawn and numbered, and a stop's result in two taps."""
 
     template: ClassVar[str] = "route.html.j2"
-    route: RouteRecord
+    route: RouteSummary
     stops: Sequence[StopRow]
     back_minutes: float
     """Walk from the last stop to the gate."""
-    recorded: int
     left_out: int
     """Due joints that the shift had no room for."""
     walk: Figure | None

@@ -51,12 +51,6 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "change": "joint list changed",
 }
 
-CAUTIONS: Final = (
-    "Depressurise, isolate and vent before anything is turned. Never tighten or loosen a fitting under pressure.",
-    "Back-up wrench on the body. Eye protection on.",
-    "The permit, the local code and a licensed or qualified person decide. This sheet advises; it does not authorise.",
-)
-
 
 def band_legend() -> tuple[str, ...]:
     """The five bands in words with their edges.

@@ -6,6 +6,7 @@ from registry.checks import api as checks
 from registry.intervals import api as intervals
 from registry.joints import api as joints
 from registry.leaks import api as leaks
+from registry.overview import api as overview
 from registry.planning import api as planning
 from registry.plant import api as plant
 from registry.policy import api as policy
@@ -21,4 +22,5 @@ ROUTERS: tuple[APIRouter, ...] = (
     planning.router,
     checks.router,
     routes.router,
+    overview.router,
 )

@@ -5,13 +5,14 @@ from datetime import timedelta
 from typing import Any
 
 from dashboards.figures.ruling import INK, INK_2, PAPER, ruled_axis, ruled_layout
-from registry.overview.model import PlannedWeek, PlanRun
+from registry.overview.model import PlannedWeek
+from registry.planning.model import Plan
 
 
-def weeks_figure(run: PlanRun, weeks: Sequence[PlannedWeek]) -> dict[str, Any]:
+def weeks_figure(plan: Plan, weeks: Sequence[PlannedWeek]) -> dict[str, Any]:
     """Bars of hours, the late part solid and at the foot, the rest hatched; a line at the crew's hours."""
     by_week = {week.starts_on: week for week in weeks}
-    starts = [run.starts_on + timedelta(weeks=number) for number in range(run.weeks)]
+    starts = [plan.starts_on + timedelta(weeks=number) for number in range(plan.weeks)]
     late = [by_week[start].late_hours if start in by_week else 0.0 for start in starts]
     in_time = [by_week[start].hours - by_week[start].late_hours if start in by_week else 0.0 for start in starts]
     days = [start.isoformat() for start in starts]
@@ -43,12 +44,12 @@ def weeks_figure(run: PlanRun, weeks: Sequence[PlannedWeek]) -> dict[str, Any]:
             "hovertemplate": "week of %{x|%Y-%m-%d}: %{y:.1f} h in time<extra></extra>",
         },
     ]
-    end = (run.starts_on + timedelta(weeks=run.weeks)).isoformat()
-    capacity = run.crew_hours_per_week
+    end = (plan.starts_on + timedelta(weeks=plan.weeks)).isoformat()
+    capacity = plan.crew_hours_per_week
     layout = ruled_layout(
         barmode="stack",
         margin={"l": 52, "r": 14, "t": 24, "b": 34},
-        xaxis=ruled_axis(type="date", range=[run.starts_on.isoformat(), end], showgrid=False),
+        xaxis=ruled_axis(type="date", range=[plan.starts_on.isoformat(), end], showgrid=False),
         yaxis=ruled_axis(title={"text": "hours", "standoff": 6, "font": {"size": 13}}, rangemode="tozero"),
         shapes=[
             {

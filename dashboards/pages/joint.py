@@ -12,13 +12,14 @@ from dashboards.pages.frame import InPage, PageRequest, place_words, steps_to_sc
 from dashboards.pages.plan import plan_grid
 from dashboards.pages.reports import SentCheck, fresh_uuid, moment_text, receipt_of
 from dashboards.rendering import render
-from dashboards.words import CAUTIONS, DUE_REASON_WORDS, LIMIT_WORDS, RESULT_WORDS
+from dashboards.words import DUE_REASON_WORDS, LIMIT_WORDS, RESULT_WORDS
 from registry.checks.service import record_result
 from registry.intervals.model import DUE_REASONS, LIMITS
-from registry.intervals.service import why
+from registry.intervals.service import agrees, why
 from registry.overview import store
 from registry.overview.model import JointRecord, TagUnknown, due_state
 from registry.policy.service import current_policy
+from registry.routes.model import CAUTIONS
 from registry.web.clock import Now
 
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)
@@ -63,6 +64,7 @@ def get_joint(
     joint = store.read_joint_record(page.connection, tag)
     if joint is None:
         raise TagUnknown(f"no joint '{tag}' in this site; the search in the head finds a part of a tag")
+    account = why(page.connection, joint.tag) if joint.due_on else None
     grid = plan_grid(page)
     policy = current_policy(page.connection)
     family = policy.family(joint.family)
@@ -76,7 +78,8 @@ def get_joint(
             reason=DUE_REASON_WORDS[DUE_REASONS[joint.due_reason]] if joint.due_reason is not None else None,
             days=(joint.due_on - page.today).days if joint.due_on else None,
             plan_href=_plan_href(page, joint),
-            why=why(page.connection, joint.tag) if joint.due_on else None,
+            why=account,
+            stale=account is not None and not agrees(page.connection, account),
             limit_words=LIMIT_WORDS[LIMITS[joint.interval_limit]] if joint.interval_limit is not None else None,
             history=history,
             timeline=timeline_figure(history, page.today, joint.due_on),

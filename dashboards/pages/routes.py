@@ -6,7 +6,6 @@ from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Query, Response
 from fastapi.responses import RedirectResponse
-from registry.routes.service import make_route
 
 from dashboards.contexts import NextStep, RoutePage, RoutesPage, StopRow
 from dashboards.figures.route import route_figure
@@ -14,21 +13,23 @@ from dashboards.pages.frame import InPage, PageRequest, place_words, steps_to_sc
 from dashboards.pages.plan import plan_grid
 from dashboards.pages.reports import SentCheck, fresh_uuid, moment_text, receipt_of
 from dashboards.rendering import render
-from dashboards.words import CAUTIONS, RESULT_WORDS
-from registry.checks.model import RouteUnknown
+from dashboards.words import RESULT_WORDS
 from registry.checks.service import joint_at_stop, record_result
 from registry.overview import store
 from registry.overview.model import RouteStop, due_state
 from registry.plant.sheet_grid import SheetGrid
 from registry.policy.model import Policy
 from registry.policy.service import current_policy
+from registry.routes.model import CAUTIONS, RouteUnknown
+from registry.routes.service import make_route, start_names
+from registry.routes.store import list_routes, read_route
 from registry.web.clock import Now
 
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)
 
 LISTED = 100
 _SEED = 1
-NO_GATE = NextStep("A walk starts and ends at a gate: load a plot plan with features of kind 'gate'.")
+NO_PLAN = NextStep("A walk needs a plot plan with walkways and a gate.", "jointwright load plot-plan plan.geojson")
 NO_ROUTE = NextStep(
     "Make the first route with the form in the strip: the due joints worth most are chosen and put in walking order."
 )
@@ -39,12 +40,11 @@ Text = Annotated[str, Query(max_length=200)]
 @ROUTER.get("/routes")
 def get_routes(page: InPage) -> Response:
     """The newest routes, and the form that makes one."""
-    shapes = store.list_plan_shapes(page.connection) if page.sheet.plot_plan_intake_id else []
-    gates = [shape.name or "" for shape in shapes if shape.kind == "gate"]
-    routes = store.list_routes(page.connection, LISTED)
+    starts = start_names(page.connection) if page.sheet.plot_plan_intake_id else []
+    routes = list_routes(page.connection, LISTED)
     steps = steps_to_scores(page.sheet, page.root)
-    if not steps and not gates:
-        steps = (NO_GATE,)
+    if not steps and not starts:
+        steps = (NO_PLAN,)
     elif not steps and not routes:
         steps = (NO_ROUTE,)
     return render(
@@ -52,7 +52,7 @@ def get_routes(page: InPage) -> Response:
             frame=page.frame("Routes", "routes"),
             routes=routes,
             areas=[choice.name for choice in store.list_choices(page.connection).areas],
-            gates=sorted(gates),
+            gates=starts if page.sheet.score_run_id else (),
             next_steps=steps,
         )
     )
@@ -77,7 +77,7 @@ def get_route(
     page: InPage, route_id: int, clock: Now, recorded: Text = "", was: Text = "", now: Text = "", again: Text = ""
 ) -> Response:
     """A route: the walk drawn and numbered, the list beside it."""
-    route = store.read_route(page.connection, route_id)
+    route = read_route(page.connection, route_id)
     if route is None:
         raise RouteUnknown(f"no route {route_id} in this site")
     stops = store.list_route_stops(page.connection, route_id)
@@ -92,7 +92,6 @@ def get_route(
             route=route,
             stops=[_stop_row(page, route_id, stop, grid, policy, opened_at) for stop in at_joints],
             back_minutes=sum(stop.walking_minutes for stop in stops if stop.position == 0),
-            recorded=sum(stop.result is not None for stop in at_joints),
             left_out=max(0, route.considered - len(at_joints) - route.unreachable),
             walk=route_figure(shapes, stops),
             results=tuple(RESULT_WORDS.items()),

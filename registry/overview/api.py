@@ -11,12 +11,12 @@ from registry.overview.service import window_answer
 from registry.web.clock import Today
 from registry.web.dependencies import SiteConnection
 
-ROUTER = APIRouter(prefix="/api/v1/sites/{site}", tags=["map"])
+router = APIRouter(prefix="/api/v1/sites/{site}", tags=["map"])
 
 Name = Annotated[str | None, Query(max_length=200)]
 
 
-@ROUTER.get("/map", summary="The joints of a window of the plot plan, or cells with counts where there are many")
+@router.get("/map", summary="The joints of a window of the plot plan, or cells with counts where there are many")
 def get_map(
     request: Request,
     connection: SiteConnection,

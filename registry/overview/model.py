@@ -243,19 +243,6 @@ class HistoryEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class PlanRun:
-    """The newest plan of weeks."""
-
-    plan_run_id: int
-    score_run_id: int
-    starts_on: date
-    weeks: int
-    crew_hours_per_week: float
-    unplaced: int
-    recorded_at: datetime
-
-
-@dataclass(frozen=True, slots=True)
 class PlannedWeek:
     """One week of the plan, in checks and hours; 'late' is planned after its due date's week."""
 
@@ -275,48 +262,6 @@ class PlannedArea:
     hours: float
     late_checks: int
     earliest_due_on: date
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedCheck:
-    """One check of a week."""
-
-    tag: str
-    area: str | None
-    due_on: date
-    minutes: float
-
-
-@dataclass(frozen=True, slots=True)
-class RouteSummary:
-    """A route in a list."""
-
-    route_id: int
-    walk_on: date
-    crew: str
-    area: str | None
-    start_gate: str
-    stops: int
-    recorded: int
-    walking_minutes: float
-    working_minutes: float
-
-
-@dataclass(frozen=True, slots=True)
-class RouteRecord:
-    """A route as issued, with its totals in minutes."""
-
-    route_id: int
-    walk_on: date
-    crew: str
-    area: str | None
-    start_gate: str
-    shift_minutes: float
-    walking_minutes: float
-    working_minutes: float
-    considered: int
-    unreachable: int
-    recorded_at: datetime
 
 
 @dataclass(frozen=True, slots=True)

@@ -267,14 +267,8 @@ WHERE h.site_id = current_site() AND h.joint_id = %(joint_id)s
 ORDER BY 2 DESC, 1
 LIMIT %(limit)s;
 
--- name: read_plan_run
--- The newest plan of weeks, or no row.
-SELECT plan_run_id, score_run_id, starts_on, weeks, crew_hours_per_week, unplaced, recorded_at
-FROM plan_run WHERE site_id = current_site()
-ORDER BY plan_run_id DESC LIMIT 1;
-
 -- name: list_planned_weeks
--- The weeks of a plan in checks and hours; a check is late when its week begins after its due date.
+-- The weeks of a plan that hold checks, in checks and hours; a check is late when its week begins after its due date.
 SELECT p.week_starting_on AS starts_on, count(*)::integer AS checks, sum(p.minutes) / 60.0 AS hours,
        (count(*) FILTER (WHERE p.due_on < p.week_starting_on))::integer AS late_checks,
        coalesce(sum(p.minutes) FILTER (WHERE p.due_on < p.week_starting_on), 0) / 60.0 AS late_hours
@@ -292,38 +286,8 @@ LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
 WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s AND p.week_starting_on = %(week_starting_on)s
 GROUP BY 1 ORDER BY 4 DESC, 1 NULLS LAST;
 
--- name: list_week_checks
--- The checks of one week of a plan, overdue first.
-SELECT j.tag, a.name AS area, p.due_on, p.minutes
-FROM planned_check p
-JOIN joint j ON j.site_id = p.site_id AND j.joint_id = p.joint_id
-LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
-WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s AND p.week_starting_on = %(week_starting_on)s
-ORDER BY p.due_on, j.tag
-LIMIT %(limit)s;
-
--- name: list_routes
--- The newest routes, with how many of their stops have a result.
-SELECT r.route_id, r.walk_on, r.crew, a.name AS area, r.start_gate,
-       (SELECT count(*) FROM route_stop s WHERE s.site_id = r.site_id AND s.route_id = r.route_id AND s.joint_id IS NOT NULL)::integer AS stops,
-       (SELECT count(DISTINCT c.joint_id) FROM check_result c WHERE c.site_id = r.site_id AND c.route_id = r.route_id)::integer AS recorded,
-       r.walking_minutes, r.working_minutes
-FROM route r
-LEFT JOIN area a ON a.site_id = r.site_id AND a.area_id = r.area_id
-WHERE r.site_id = current_site()
-ORDER BY r.walk_on DESC, r.route_id DESC
-LIMIT %(limit)s;
-
--- name: read_route
--- One route with its totals, or no row.
-SELECT r.route_id, r.walk_on, r.crew, a.name AS area, r.start_gate, r.shift_minutes, r.walking_minutes, r.working_minutes,
-       r.considered, r.unreachable, r.recorded_at
-FROM route r
-LEFT JOIN area a ON a.site_id = r.site_id AND a.area_id = r.area_id
-WHERE r.site_id = current_site() AND r.route_id = %(route_id)s;
-
 -- name: list_route_stops
--- The stops of a route in walking order, the way back last, each with the newest result that was recorded on this route.
+-- The stops of a route in walking order, the way back last, each with its risk and the newest result of this route.
 SELECT s.position, s.joint_id, j.tag, f.code AS family, v.name AS service, j.size_mm, j.pressure_barg, j.access,
        j.location[0] AS east_m, j.location[1] AS north_m, coalesce(w.elevation_m, j.elevation_m) AS elevation_m,
        w.due_on, (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band,
@@ -336,7 +300,8 @@ LEFT JOIN score w ON w.site_id = s.site_id AND w.score_run_id = (SELECT current_
 LEFT JOIN LATERAL (
     SELECT c.result, c.observed_at, c.checked_by FROM check_result c
     WHERE c.site_id = s.site_id AND c.route_id = s.route_id AND c.joint_id = s.joint_id
-    ORDER BY c.check_result_id DESC LIMIT 1) c ON true
+      AND NOT EXISTS (SELECT FROM check_result n WHERE n.site_id = c.site_id AND n.supersedes = c.check_result_id)
+    ORDER BY c.observed_at DESC, c.check_result_id DESC LIMIT 1) c ON true
 WHERE s.site_id = current_site() AND s.route_id = %(route_id)s
 ORDER BY s.position = 0, s.position;
 

@@ -22,13 +22,9 @@ from registry.overview.model import (
     LeakOnPlan,
     ListedJoint,
     PlannedArea,
-    PlannedCheck,
     PlannedWeek,
-    PlanRun,
     PlanShape,
-    RouteRecord,
     RouteStop,
-    RouteSummary,
     ScoreGroup,
     Sheet,
 )
@@ -167,11 +163,6 @@ def list_history(connection: Connection, joint_id: int, limit: int) -> list[Hist
     return _all(connection, HistoryEntry, "list_history", {"joint_id": joint_id, "limit": limit})
 
 
-def read_plan_run(connection: Connection) -> PlanRun | None:
-    """The newest plan of weeks; None before the first."""
-    return _first(connection, PlanRun, "read_plan_run")
-
-
 def list_planned_weeks(connection: Connection, plan_run_id: int) -> list[PlannedWeek]:
     """The weeks of a plan that hold checks, in order."""
     return _all(connection, PlannedWeek, "list_planned_weeks", {"plan_run_id": plan_run_id})
@@ -181,24 +172,6 @@ def list_week_areas(connection: Connection, plan_run_id: int, week_starting_on: 
     """One week of a plan by area, late ones first."""
     parameters = {"plan_run_id": plan_run_id, "week_starting_on": week_starting_on}
     return _all(connection, PlannedArea, "list_week_areas", parameters)
-
-
-def list_week_checks(
-    connection: Connection, plan_run_id: int, week_starting_on: date, limit: int
-) -> list[PlannedCheck]:
-    """The checks of one week of a plan, overdue first."""
-    parameters = {"plan_run_id": plan_run_id, "week_starting_on": week_starting_on, "limit": limit}
-    return _all(connection, PlannedCheck, "list_week_checks", parameters)
-
-
-def list_routes(connection: Connection, limit: int) -> list[RouteSummary]:
-    """The newest routes."""
-    return _all(connection, RouteSummary, "list_routes", {"limit": limit})
-
-
-def read_route(connection: Connection, route_id: int) -> RouteRecord | None:
-    """One route; None where there is none of that number."""
-    return _first(connection, RouteRecord, "read_route", {"route_id": route_id})
 
 
 def list_route_stops(connection: Connection, route_id: int) -> list[RouteStop]:
