@@ -229,10 +229,14 @@ LEFT JOIN line l ON l.site_id = j.site_id AND l.line_id = j.line_id
 LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
 WHERE j.site_id = current_site()
   AND (%(after)s::text IS NULL OR j.tag > %(after)s::text)
-  AND (%(area)s::text IS NULL OR a.name = %(area)s::text)
-  AND (%(family)s::text IS NULL OR f.code = %(family)s::text)
-  AND (%(service)s::text IS NULL OR v.name = %(service)s::text)
-  AND (%(line)s::text IS NULL OR l.code = %(line)s::text)
+  AND (%(area)s::text IS NULL OR j.area_id =
+       (SELECT n.area_id FROM area n WHERE n.site_id = current_site() AND n.name = %(area)s::text))
+  AND (%(family)s::text IS NULL OR j.family_id =
+       (SELECT n.family_id FROM family n WHERE n.site_id = current_site() AND n.code = %(family)s::text))
+  AND (%(service)s::text IS NULL OR j.service_id =
+       (SELECT n.service_id FROM service n WHERE n.site_id = current_site() AND n.name = %(service)s::text))
+  AND (%(line)s::text IS NULL OR j.line_id =
+       (SELECT n.line_id FROM line n WHERE n.site_id = current_site() AND n.code = %(line)s::text))
   AND (%(tag_contains)s::text IS NULL OR strpos(lower(j.tag), lower(%(tag_contains)s::text)) > 0)
 ORDER BY j.tag
 LIMIT %(count)s;
