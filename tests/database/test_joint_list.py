@@ -17,6 +17,8 @@ from registry.intake.tables import read_table
 from registry.joints import store
 from registry.joints.model import JointFilter, JointUnknown, RegisterNotReady
 from registry.joints.service import import_list, joint_of_tag, list_columns, preview_list
+from registry.plant.service import import_plan_file
+from registry.plant.store import read_plan
 from registry.policy.service import publish_first
 from tests.database.small_site import number
 
@@ -302,3 +304,21 @@ def test_text_of_every_kind_comes_back_as_it_was(site: Connection) -> None:
     for tag, east, notes in odd.select("tag", "east_m", "notes").rows():
         joint = joint_of_tag(site, tag)
         assert (joint.east_m, joint.pressure_barg, joint.notes) == (float(east), 0.30000000000000004, notes)
+
+
+def test_the_sample_falls_into_the_samples_plot_plan_whichever_comes_first(site: Connection) -> None:
+    mapping = read_mapping(FIXTURES / "joint_schedule.toml")
+    table = read_table(FIXTURES / "joint_schedule.xlsx", mapping)
+    drawing = (
+        (FIXTURES / "plot_plan.dxf").read_bytes(),
+        "plot_plan.dxf",
+        (FIXTURES / "plot_plan_layers.toml").read_bytes(),
+    )
+    first = import_list(site, table, mapping, keep_valid=True, today=TODAY)
+    import_plan_file(site, *drawing)
+    again = import_list(site, table, mapping, keep_valid=True, today=TODAY)
+    assert (counts(first), counts(again)) == ((2808, 0, 0, 72), (0, 0, 2808, 72))
+    assert again.issues == first.issues
+    named = {joint.area for joint in store.list_joints(site, JointFilter(), None, 3000)}
+    assert named == {area.name for area in read_plan(site).areas}
+    assert "10 Electrolysis hall" in named
