@@ -79,6 +79,7 @@ def load_table(parsed: argparse.Namespace, kinds: Sequence[TableKind]) -> int:
         return 0
     today = datetime.now().astimezone().date()
     mapping = read_mapping(parsed.mapping) if parsed.mapping else FileMapping()
+    _tell(f"reading {parsed.file}")
     table = read_table(parsed.file, mapping)
     with open_loading_site(parsed) as (database, site):
         report, written = _loaded(parsed, kinds, database, site, table, mapping, today)
@@ -125,6 +126,7 @@ def _loaded(
     with database.transaction(site.site_id) as connection:
         kind = _kind(parsed, kinds, connection, table, mapping)
         doing = (kind.preview or kind.load) if parsed.preview else kind.load
+        _tell(f"checking {table.cells.height:,} rows and {'comparing' if parsed.preview else 'loading'} them")
         report = doing(connection, table, mapping, parsed.keep_valid, today)
         said: list[str] = []
         if parsed.preview:
@@ -211,6 +213,11 @@ def _write(path: Path, data: bytes) -> None:
         path.write_bytes(data)
     except OSError as exc:
         raise FileRefused(f"the refused rows cannot be written to {path} ({exc.strerror}); nothing was loaded") from exc
+
+
+def _tell(step: str) -> None:
+    if sys.stderr.isatty():
+        print(f"{step} …", file=sys.stderr, flush=True)
 
 
 def _shown(value: Any) -> str:
