@@ -142,8 +142,7 @@ def test_leaks_by_area(run: Run) -> None:
     assert rates["whole_site"]["open_now"] == len(rates["open"])  # type: ignore[index, arg-type]
     rows = list(csv.DictReader(io.StringIO(run("leaks", "--csv")[1])))
     assert sum(int(row["leaks"]) for row in rows) == rates["whole_site"]["leaks"]  # type: ignore[index]
-    status, _, err = run("leaks", "report", "NO-SUCH", "weep")
-    assert status == 1
+    assert run("leaks", "report", "NO-SUCH", "weep")[0] == 1
 
 
 def test_a_plan_is_made_and_shown(run: Run) -> None:
@@ -198,7 +197,7 @@ def test_one_joints_interval_is_overridden_and_listed(run: Run) -> None:
         "J-00005: 30 days until 2199-01-01, E. Engineer: on trial" in run("policy", "override", "J-00005", *decision)[1]
     )
     assert told(run, "why", "J-00005")["limit"] == "override"
-    assert "1 overrides are in force" in run("policy", "override")[1]
+    assert "1 in force" in run("policy", "override")[1]
     with pytest.raises(SystemExit):
         run("policy", "override", "J-00005", "--days", "30")
 

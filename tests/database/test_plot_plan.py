@@ -104,9 +104,13 @@ def test_a_refused_plan_leaves_the_one_before_untouched(connection: Connection) 
     assert [area.name for area in store.list_areas(connection)] == ["10 Hall"]
 
 
-def test_an_area_keeps_its_number_by_its_name_and_its_occupancy_until_the_plan_says_otherwise(connection: Connection) -> None:
+def test_an_area_keeps_its_number_by_its_name_and_its_occupancy_until_the_plan_says_otherwise(
+    connection: Connection,
+) -> None:
     first = import_plan_file(connection, plan_bytes(outline("10 Hall", 0, 0, 50, 40, occupancy="rare")), "one")
-    second = import_plan_file(connection, plan_bytes(outline("20 Yard", 60, 0, 90, 40), outline("10 Hall", 0, 0, 55, 40)), "two")
+    second = import_plan_file(
+        connection, plan_bytes(outline("20 Yard", 60, 0, 90, 40), outline("10 Hall", 0, 0, 55, 40)), "two"
+    )
     kept = {area.name: area for area in second.after.areas}["10 Hall"]
     assert (kept.area_id, kept.occupancy) == (first.after.areas[0].area_id, "rare")
     assert second.areas_added == ("20 Yard",)
@@ -123,14 +127,18 @@ def test_an_area_that_a_list_named_without_its_number_takes_the_drawings_name(co
 
 
 def test_joints_follow_the_outlines_unless_their_list_named_another_area(connection: Connection) -> None:
-    first = import_plan_file(connection, plan_bytes(outline("10 Hall", 0, 0, 50, 40), outline("20 Yard", 60, 0, 90, 40)), "one")
+    first = import_plan_file(
+        connection, plan_bytes(outline("10 Hall", 0, 0, 50, 40), outline("20 Yard", 60, 0, 90, 40)), "one"
+    )
     yard = {area.name: area.area_id for area in first.after.areas}["20 Yard"]
     add_joint(connection, "inside", 10, 10)
     add_joint(connection, "outside", 55, 10)
     add_joint(connection, "named by its list", 20, 10, yard)
     assert place_in_areas(connection, first.before) == 1
     assert areas_of_joints(connection) == {"inside": "10 Hall", "outside": None, "named by its list": "20 Yard"}
-    second = import_plan_file(connection, plan_bytes(outline("20 Yard", 52, 0, 90, 40), outline("10 Hall", 15, 0, 50, 40)), "two")
+    second = import_plan_file(
+        connection, plan_bytes(outline("20 Yard", 52, 0, 90, 40), outline("10 Hall", 15, 0, 50, 40)), "two"
+    )
     assert place_in_areas(connection, second.before) == 2
     assert areas_of_joints(connection) == {"inside": None, "outside": "20 Yard", "named by its list": "20 Yard"}
 

@@ -22,7 +22,8 @@ TABLES = b"""
 WITH_SITE_FIRST = (
     TABLES
     + b"""
-      AND EXISTS (SELECT FROM pg_attribute a WHERE a.attrelid = pg_class.oid AND a.attname = 'site_id' AND a.attnum = 1)"""
+      AND EXISTS (SELECT FROM pg_attribute a
+                  WHERE a.attrelid = pg_class.oid AND a.attname = 'site_id' AND a.attnum = 1)"""
 )
 KEYED_BY_SITE_FIRST = (
     TABLES

@@ -12,7 +12,7 @@ import pytest
 from registry.cli import parser
 from tests.rules.project import PROJECT, read, tracked_files
 
-PAGES = [name for name in ("README.md", "DEVELOPERS.md") if (PROJECT / name).exists()]
+PAGES = [name for name in ("README.md", "DEVELOPERS.md", "deploy/BACKUP.md") if (PROJECT / name).exists()]
 BLOCK = re.compile(
     r"^(?:```\w*\n(?P<fenced>.*?)^```|(?P<indented>(?:(?<=\n\n)|(?<=\n))(?: {4}[^\n]*\n|\n(?= {4}))+))",
     re.DOTALL | re.MULTILINE,
