@@ -1,22 +1,17 @@
 """One module a command: `register` adds its arguments, `run` calls one capability and prints."""
 
-from argparse import ArgumentParser
-from collections.abc import Callable
-from typing import Any
-
-from registry.commands import check_setup, demo, due, leaks, load, plan, policy, route, score, serve, why
-
-# In the order in which `jointwright --help` lists them.
-COMMANDS: tuple[Callable[[Any], ArgumentParser | None], ...] = (
-    serve.register,
-    demo.register,
-    load.register,
-    score.register,
-    why.register,
-    due.register,
-    plan.register,
-    route.register,
-    leaks.register,
-    policy.register,
-    check_setup.register,
-)
+# What each does, in the order in which `jointwright --help` lists them. Only the module of the command that was asked for
+# is imported: the solver, the drawing reader and the web framework take seconds that most commands have no use for.
+COMMANDS = {
+    "serve": "serve the dashboard",
+    "demo": "build the invented plant Saltmarsh Point: plan, joints, five years of history, scores, plan, a route",
+    "load": "take in a plot plan, a joint list, readings or history from a file",
+    "score": "give every joint its interval, due date and risk by the current policy",
+    "why": "why a joint has its interval, due date and risk: every factor with its source",
+    "due": "which joints fall due, earliest first, riskiest first among equals; `due record TAG RESULT`",
+    "plan": "lay the due checks into weeks within the crew's hours; `plan show` the newest plan",
+    "route": "make a crew's walk of due joints for a shift; `route show ID`, `route record ID STOP RESULT`",
+    "leaks": "leaks open now, and rates by area; `leaks report TAG SEVERITY`, `leaks step ID repaired`",
+    "policy": "show the policy, draft another, preview what it would change, publish it",
+    "check-setup": "look whether the installation is sound and the ledgers are unbroken",
+}

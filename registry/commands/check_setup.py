@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from registry.commands import COMMANDS
 from registry.db import Database
 from registry.embedded import EmbeddedServer
 from registry.errors import Unavailable
@@ -20,9 +21,7 @@ from registry.sites.service import all_sites
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `check-setup` and its arguments."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "check-setup", help="look whether the installation is sound and the ledgers are unbroken"
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("check-setup", description=COMMANDS["check-setup"])
     parser.add_argument("--json", action="store_true", help="answer as JSON")
     parser.add_argument(
         "--migrate",

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
+from registry.commands import COMMANDS
 from registry.commands.session import open_database
 from registry.demo.files import write_files
 from registry.demo.service import MOST_JOINTS, build_demo
@@ -16,10 +17,7 @@ SEED = 1
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `demo` and its arguments."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "demo",
-        help="build the invented plant Saltmarsh Point: plan, joints, five years of history, scores, plan, a route",
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("demo", description=COMMANDS["demo"])
     parser.add_argument("--joints", type=_joints, default=JOINTS, help=f"how many joints it has (default {JOINTS:,})")
     parser.add_argument("--seed", type=int, default=SEED, help=f"another number makes another plant (default {SEED})")
     parser.add_argument("--as-of", type=date.fromisoformat, help="last day of its history, YYYY-MM-DD (default today)")

@@ -7,6 +7,7 @@ from typing import Any
 
 import orjson
 
+from registry.commands import COMMANDS
 from registry.commands.days import day
 from registry.commands.record import register_due_record
 from registry.commands.session import open_site
@@ -19,9 +20,7 @@ LISTED = 50
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `due` and its arguments."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "due", help="which joints fall due, earliest first, riskiest first among equals; `due record TAG RESULT`"
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("due", description=COMMANDS["due"])
     parser.add_argument("--area", help="name of an area")
     parser.add_argument("--family", help="code of a joint family")
     parser.add_argument("--service", help="name of a service")

@@ -9,6 +9,7 @@ from uuid import UUID, uuid4
 import orjson
 
 from registry.checks.service import report_leak
+from registry.commands import COMMANDS
 from registry.commands.days import day, moment, utc_today
 from registry.commands.session import open_site
 from registry.leaks.model import SEVERITIES, STEPS, AreaRate, Leak, LeakRates, LeakReport, StepReport
@@ -21,9 +22,7 @@ LISTED = 20
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `leaks` and its arguments."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "leaks", help="leaks open now, and rates by area; `leaks report TAG SEVERITY`, `leaks step ID repaired`"
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("leaks", description=COMMANDS["leaks"])
     parser.add_argument("--since", type=day, metavar="YYYY-MM-DD", help="first day (default: the ledger's first entry)")
     parser.add_argument("--until", type=day, metavar="YYYY-MM-DD", help="last day (default: today)")
     how = parser.add_mutually_exclusive_group()

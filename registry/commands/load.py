@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Callable
 from typing import Any
 
-from registry.commands import load_history, load_joints, load_plan
+from registry.commands import COMMANDS, load_history, load_joints, load_plan
 
 # One module a kind of file: its `register` adds a parser below `load`. A table needs only a TableKind (load_tables.py).
 KINDS: tuple[Callable[[Any], argparse.ArgumentParser], ...] = (
@@ -17,9 +17,7 @@ KINDS: tuple[Callable[[Any], argparse.ArgumentParser], ...] = (
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `load` and its kinds."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "load", help="take in a plot plan, a joint list, readings or history from a file"
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("load", description=COMMANDS["load"])
     kinds = parser.add_subparsers(dest="kind_of_file", required=True, metavar="plot-plan|joints|readings|history")
     for add in KINDS:
         add(kinds)

@@ -6,6 +6,7 @@ from typing import Any
 
 import orjson
 
+from registry.commands import COMMANDS
 from registry.commands.days import day
 from registry.commands.session import open_site
 from registry.planning.model import PlanSummary
@@ -17,9 +18,7 @@ WEEKS = 26
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `plan` and its arguments."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "plan", help="lay the due checks into weeks within the crew's hours; `plan show` the newest plan"
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("plan", description=COMMANDS["plan"])
     parser.add_argument(
         "--hours", type=float, default=HOURS, metavar="H", help="crew hours at joints in a week (default: %(default)s)"
     )

@@ -7,6 +7,7 @@ from typing import Any
 
 import orjson
 
+from registry.commands import COMMANDS
 from registry.commands.days import day
 from registry.commands.score import score_lines
 from registry.commands.session import open_site
@@ -22,9 +23,7 @@ MOST_SHOWN = 12
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `policy` and its actions."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "policy", help="show the policy, draft another, preview what it would change, publish it"
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("policy", description=COMMANDS["policy"])
     actions = parser.add_subparsers(
         dest="action", required=True, metavar="show|draft|preview|publish|versions|override"
     )
@@ -153,7 +152,7 @@ def run_override(parsed: argparse.Namespace) -> int:
     if parsed.json:
         print(orjson.dumps({"overrides": found}).decode())
         return 0
-    print(f"{len(found):,} overrides are in force")
+    print(f"Overrides of single joints: {len(found):,} in force")
     for override in found:
         print(
             f"  {override.tag}: {override.interval_days:g} days until {override.until_on},"

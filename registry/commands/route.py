@@ -7,6 +7,7 @@ from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
 
+from registry.commands import COMMANDS
 from registry.commands.record import register_route_record
 from registry.commands.session import open_site
 from registry.db import Connection
@@ -21,9 +22,7 @@ LISTED = 50
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `route` and its arguments."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "route", help="make a crew's walk of due joints for a shift; `route show ID`, `route record ID STOP RESULT`"
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("route", description=COMMANDS["route"])
     parser.add_argument("--area", help="name of an area (default: the whole site)")
     parser.add_argument("--date", type=_day, metavar="YYYY-MM-DD", help="day of the walk (default: today)")
     parser.add_argument("--crew", default="Crew 1", help="name of the crew (default: %(default)s)")

@@ -8,6 +8,7 @@ from typing import Any
 
 import orjson
 
+from registry.commands import COMMANDS
 from registry.commands.days import day
 from registry.commands.session import open_site
 from registry.intervals.decisions import ScoreSummary
@@ -16,9 +17,7 @@ from registry.intervals.service import score_plant
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `score` and its arguments."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "score", help="give every joint its interval, due date and risk by the current policy"
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("score", description=COMMANDS["score"])
     parser.add_argument("--as-of", type=day, metavar="YYYY-MM-DD", help="default: today")
     parser.add_argument("--json", action="store_true", help="print the run as JSON")
     parser.set_defaults(run=run)

@@ -11,6 +11,7 @@ from typing import Any
 
 import uvicorn
 
+from registry.commands import COMMANDS
 from registry.commands.session import open_database
 from registry.db import Database
 from registry.errors import Invalid
@@ -30,7 +31,7 @@ class PortTaken(Invalid):
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `serve` and its arguments."""
-    parser: argparse.ArgumentParser = subparsers.add_parser("serve", help="serve the dashboard")
+    parser: argparse.ArgumentParser = subparsers.add_parser("serve", description=COMMANDS["serve"])
     parser.add_argument("--host", default=HOST, help=f"address to listen on (default {HOST}: this machine only)")
     parser.add_argument("--port", type=int, help=f"port to listen on (default {PORT}, or the next one that is free)")
     parser.add_argument(
@@ -90,11 +91,15 @@ def listening(host: str, port: int | None) -> socket.socket:
 def _server(database: Database, hosts: list[str]) -> uvicorn.Server:
     # The pages stand above this package, which must not import them; the program as a whole is put together here.
     application = import_module("dashboards.app").create_app(database, hosts=hosts)
-    # Everything made so far stays for good: left out, the collector's pauses no longer grow with it.
+    settle_collector()
+    return uvicorn.Server(uvicorn.Config(application, log_level="warning", access_log=False, server_header=False))
+
+
+def settle_collector() -> None:
+    """Leave everything made so far out of the collector's passes: it stays for good, and its pauses would grow with it."""
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 20)
-    return uvicorn.Server(uvicorn.Config(application, log_level="warning", access_log=False, server_header=False))
 
 
 def _address(host: str, port: int) -> str:

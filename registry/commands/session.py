@@ -24,8 +24,8 @@ class SchemaNotCurrent(Unavailable):
 def open_database(settings: Settings | None = None, *, migrate_given: bool = False) -> Iterator[Database]:
     """The database of the settings, at the newest schema.
 
-    The embedded one is started when needed and migrated at once. One that was given by URL is migrated only with `migrate_given`.
-    Raises SchemaNotCurrent, or what the embedded server raises.
+    The embedded one is started when needed and migrated at once. One that was given by URL is migrated only with
+    `migrate_given`. Raises SchemaNotCurrent, or what the embedded server raises.
     """
     settings = settings or settings_from(os.environ)
     if settings.database_url is None:

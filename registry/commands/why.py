@@ -5,15 +5,14 @@ from typing import Any
 
 import orjson
 
+from registry.commands import COMMANDS
 from registry.commands.session import open_site
 from registry.intervals.service import agrees, why
 
 
 def register(subparsers: Any) -> argparse.ArgumentParser:
     """Add `why` and its arguments."""
-    parser: argparse.ArgumentParser = subparsers.add_parser(
-        "why", help="why a joint has its interval, due date and risk: every factor with its source"
-    )
+    parser: argparse.ArgumentParser = subparsers.add_parser("why", description=COMMANDS["why"])
     parser.add_argument("tag", metavar="TAG")
     parser.add_argument("--json", action="store_true", help="print the account as JSON, whose form is kept stable")
     parser.set_defaults(run=run)

@@ -9,7 +9,6 @@ from registry.db import Connection
 from registry.intake.store import note_intake, take_intake_lock
 from registry.plant import store
 from registry.plant.drawing_faults import drawing_faults
-from registry.plant.dxf import read_dxf
 from registry.plant.dxf_mapping import read_layer_mapping
 from registry.plant.features import DrawingFault, PlanReading, checked_features
 from registry.plant.geojson import read_geojson
@@ -47,6 +46,9 @@ def read_plan_file(content: bytes, source_name: str, layers: bytes | None = None
     if layers is not None or source_name.casefold().endswith(".dxf"):
         if layers is None:
             raise PlanRefused("a drawing needs a layer mapping: a TOML file that says what each layer is (--layers)")
+        # The reader of drawings takes a good part of a second to import, and only a drawing needs it.
+        from registry.plant.dxf import read_dxf
+
         return read_dxf(content, read_layer_mapping(layers))
     return read_geojson(content)
 

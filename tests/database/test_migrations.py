@@ -12,6 +12,7 @@ from uuid import uuid4
 
 import psycopg
 import pytest
+from alembic.script import ScriptDirectory
 from psycopg import sql
 
 from registry.db import Database
@@ -154,6 +155,10 @@ def test_a_migration_is_dated_and_plain_sql(version: Path) -> None:
     of_alembic = [ast.unparse(node.func) for node in calls if ast.unparse(node.func).startswith("op.")]
     assert of_alembic
     assert set(of_alembic) == {"op.execute"}
+
+
+def test_the_newest_file_by_name_is_the_head_of_the_migrations() -> None:
+    assert newest_revision() == ScriptDirectory(migrations_folder()).get_current_head()
 
 
 def _run(server_url: str, statement: str, name: str) -> None:
