@@ -65,7 +65,7 @@ def test_the_newest_reading_of_a_joint_moves_its_score(site: Connection) -> None
     factor = "SELECT vibration_factor FROM score JOIN joint USING (site_id, joint_id) WHERE tag = 'J-00001'"
     take_in(site, import_vibration, "tag,velocity_mm_s,frequency_hz,observed_at\nJ-00001,60,20,2026-11-25 08:00\n")
     rescore(site)
-    assert site.execute(factor).fetchone()[0] > 2  # type: ignore[index]
+    assert site.execute(factor).fetchone()[0] > 2
 
 
 def test_a_reading_without_a_subject_or_a_place_is_refused_and_nothing_is_loaded(site: Connection) -> None:
@@ -118,7 +118,7 @@ def test_a_temperature_history_is_counted_by_rainflow_at_load(site: Connection) 
     ranges, counts, began_at, ended_at = site.execute(
         "SELECT cycle_range_degc, cycle_count, began_at, ended_at FROM temperature_history WHERE intake_id = %s",
         [report.intake_id],
-    ).fetchone()  # type: ignore[misc]
+    ).fetchone()
     counted: dict[int, float] = {}
     for size, count in zip(ranges, counts, strict=True):
         counted[round(size, 6)] = counted.get(round(size, 6), 0.0) + count

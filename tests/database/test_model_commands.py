@@ -93,7 +93,7 @@ def test_why_says_when_the_joint_changed_since(run: Run, database: Database) -> 
 
 def test_a_result_is_recorded_once_and_the_due_date_moves(run: Run) -> None:
     run("score")
-    joint = told(run, "due")["joints"][0]  # type: ignore[index]
+    joint = told(run, "due")["joints"][0]
     report = ("due", "record", joint["tag"], "tight", "--by", "C. Checker", "--at", "2026-11-20T10:00Z")
     named = ("--uuid", str(uuid4()))
     status, out, _ = run(*report, *named)
@@ -118,7 +118,7 @@ def test_a_result_is_recorded_at_a_stop(run: Run, database: Database) -> None:
             "INSERT INTO route (site_id, walk_on, crew, start_gate, shift_minutes, walking_minutes, working_minutes,"
             " considered, unreachable) SELECT site_id, '2026-11-25', 'Crew 1', 'Gate', 480, 10, 30, 5, 0 FROM site"
             " RETURNING route_id"
-        ).fetchone()  # type: ignore[misc]
+        ).fetchone()
         owner.execute(
             "INSERT INTO route_stop (site_id, route_id, position, joint_id, walking_minutes, working_minutes, leg)"
             " SELECT site_id, %s, 1, joint_id, 1, 5, '{0,0,0}' FROM joint WHERE tag = 'J-00003'",
@@ -139,9 +139,9 @@ def test_leaks_by_area(run: Run) -> None:
     leak = told(run, "leaks", "report", "J-00004", "spray", "--by", "A. Operator")
     assert leak["severity"] == "spray"
     rates = told(run, "leaks")
-    assert rates["whole_site"]["open_now"] == len(rates["open"])  # type: ignore[index, arg-type]
+    assert rates["whole_site"]["open_now"] == len(rates["open"])
     rows = list(csv.DictReader(io.StringIO(run("leaks", "--csv")[1])))
-    assert sum(int(row["leaks"]) for row in rows) == rates["whole_site"]["leaks"]  # type: ignore[index]
+    assert sum(int(row["leaks"]) for row in rows) == rates["whole_site"]["leaks"]
     assert run("leaks", "report", "NO-SUCH", "weep")[0] == 1
 
 
@@ -152,7 +152,7 @@ def test_a_plan_is_made_and_shown(run: Run) -> None:
     assert "6 weeks from 2026-11-30, 3 crew hours each" in out
     assert len([line for line in out.splitlines() if line.startswith("202")]) == 6
     shown = told(run, "plan", "show")
-    assert shown["checks"] == sum(week["checks"] for week in shown["weeks"])  # type: ignore[union-attr]
+    assert shown["checks"] == sum(week["checks"] for week in shown["weeks"])
     status, _, err = run("plan", "--from", "2026-12-01")
     assert (status, "no Monday" in err) == (1, True)
 
@@ -168,7 +168,7 @@ def test_a_policy_is_shown_edited_drafted_previewed_and_published(run: Run, tmp_
     status, out, _ = run("policy", "preview", "--as-of", "2026-11-25")
     assert "60 joints" in out
     assert "2026-12" in out
-    assert len(told(run, "policy", "preview")["months"]) == 24  # type: ignore[arg-type]
+    assert len(told(run, "policy", "preview")["months"]) == 24
     status, out, _ = run("policy", "publish", "--by", "E. Engineer", "--note", "no record is worse here")
     assert "version 2 is in force, published by E. Engineer" in out
     assert "by policy version 2" in out

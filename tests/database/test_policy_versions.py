@@ -93,7 +93,7 @@ def test_an_unknown_key_is_refused_with_its_path(connection: Connection) -> None
 def test_a_family_that_joints_are_of_cannot_be_left_out(connection: Connection) -> None:
     fill_site(connection, 60)
     document = default_document()
-    document["family"] = document["family"][1:]  # type: ignore[index]
+    document["family"] = document["family"][1:]
     with pytest.raises(PolicyInvalid) as refused:
         edit_draft(connection, document)
     assert [issue.value for issue in refused.value.issues] == ["flanged"]

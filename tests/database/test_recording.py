@@ -55,7 +55,7 @@ def test_a_satisfactory_check_moves_the_due_date(connection: Connection, tags: l
     answer = record_result(connection, found(tags[0], result), AS_OF)
     assert before is not None
     assert answer.old_due_on == before[0]
-    assert answer.new_due_on == read_due(connection, joint.joint_id)[0]  # type: ignore[index]
+    assert answer.new_due_on == read_due(connection, joint.joint_id)[0]
     assert answer.new_due_on is not None
     assert answer.new_due_on > AS_OF
     assert answer.leak_id is None
@@ -146,7 +146,7 @@ def test_what_cannot_be_is_refused(connection: Connection, tags: list[str]) -> N
     with pytest.raises(CheckUnfit, match="no leak"):
         record_result(connection, replace(report, severity="weep"), AS_OF)
     with pytest.raises(CheckUnfit, match="no result"):
-        record_result(connection, replace(report, result="fine"), AS_OF)  # type: ignore[arg-type]
+        record_result(connection, replace(report, result="fine"), AS_OF)
     assert number(connection, "SELECT count(*) FROM check_result WHERE client_uuid IS NOT NULL") == 0
 
 
@@ -225,7 +225,7 @@ def test_an_override_sets_the_interval_while_it_lasts(connection: Connection, ta
         "SELECT interval_days, interval_limit, due_on FROM score JOIN joint j USING (site_id, joint_id)"
         " WHERE j.tag = %s"
     )
-    days, limit, due_on = connection.execute(chosen, [tags[0]]).fetchone()  # type: ignore[misc]
+    days, limit, due_on = connection.execute(chosen, [tags[0]]).fetchone()
     assert (days, limit) == (200.5, 3)
     assert due_on <= AS_OF + timedelta(days=200)
     assert [(o.tag, o.decided_by, o.reason) for o in overrides_in_force(connection, AS_OF)] == [
@@ -233,7 +233,7 @@ def test_an_override_sets_the_interval_while_it_lasts(connection: Connection, ta
     ]
     assert overrides_in_force(connection, AS_OF + timedelta(days=1)) == []
     override_interval(connection, replace(request, until_on=AS_OF - timedelta(days=1), reason="trial ended early"))
-    assert connection.execute(chosen, [tags[0]]).fetchone()[1] != 3  # type: ignore[index]
+    assert connection.execute(chosen, [tags[0]]).fetchone()[1] != 3
 
 
 def test_an_override_without_a_reason_a_person_or_days_is_refused(connection: Connection, tags: list[str]) -> None:

@@ -129,7 +129,7 @@ def test_a_result_at_a_stop_is_of_its_joint(scored: TestClient, database: Databa
             " considered, unreachable) SELECT site_id, '2026-11-25', 'Crew 1', 'Gate', 480, 10, 30, 5, 0 FROM site"
             " WHERE code = %s RETURNING route_id",
             [site],
-        ).fetchone()  # type: ignore[misc]
+        ).fetchone()
         owner.execute(
             "INSERT INTO route_stop (site_id, route_id, position, joint_id, walking_minutes, working_minutes, leg)"
             " SELECT site_id, %s, 1, joint_id, 1, 5, '{0,0,0}' FROM joint WHERE tag = %s",
