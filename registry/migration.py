@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def migrate(url: str, revision: str = "head") -> None:
-    """Bring the database at `url` up to `revision`; a second process that migrates at the same time waits for the first."""
+    """Bring the database at `url` up to `revision`; a second process that migrates at the same time waits its turn."""
     from alembic import command
 
     command.upgrade(_config(url), revision)

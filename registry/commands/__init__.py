@@ -1,7 +1,7 @@
 """One module a command: `register` adds its arguments, `run` calls one capability and prints."""
 
-# What each does, in the order in which `jointwright --help` lists them. Only the module of the command that was asked for
-# is imported: the solver, the drawing reader and the web framework take seconds that most commands have no use for.
+# What each does, in the order in which `jointwright --help` lists them. Only the module of the command that was asked
+# for is imported: the solver, the drawing reader and the web framework take seconds that most commands have no use for.
 COMMANDS = {
     "serve": "serve the dashboard",
     "demo": "build the invented plant Saltmarsh Point: plan, joints, five years of history, scores, plan, a route",

@@ -96,7 +96,7 @@ def _server(database: Database, hosts: list[str]) -> uvicorn.Server:
 
 
 def settle_collector() -> None:
-    """Leave everything made so far out of the collector's passes: it stays for good, and its pauses would grow with it."""
+    """Leave what was made so far out of the collector's passes: it stays, and their pauses would grow with it."""
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 20)
