@@ -141,26 +141,30 @@ SELECT s.joint_id, j.tag, a.name AS area, l.code AS line, f.code AS family, v.na
        s.location[0] AS east_m, s.location[1] AS north_m, s.elevation_m, s.due_on, s.due_reason, s.interval_days,
        s.interval_limit, s.last_satisfactory_on, s.consequence_class, s.likelihood_class, s.leak_rate_now_per_year,
        s.risk_now, s.risk_rank, s.check_minutes, s.beyond_checking, s.vibration_action, s.assumed_inputs
-FROM score s
+FROM (SELECT * FROM score
+      WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
+        AND (%(area)s::text IS NULL
+             OR area_id IN (SELECT a.area_id FROM area a WHERE a.site_id = current_site() AND a.name = %(area)s))
+        AND (%(family)s::text IS NULL
+             OR family_id IN (SELECT f.family_id FROM family f
+                              WHERE f.site_id = current_site() AND f.code = %(family)s))
+        AND (%(service)s::text IS NULL
+             OR service_id IN (SELECT v.service_id FROM service v
+                               WHERE v.site_id = current_site() AND v.name = %(service)s))
+        AND (%(before_on)s::date IS NULL OR due_on < %(before_on)s::date)
+        AND (%(until_on)s::date IS NULL OR due_on <= %(until_on)s::date)
+        AND (%(after_due_on)s::date IS NULL OR due_on >= %(after_due_on)s::date)
+        AND (%(after_due_on)s::date IS NULL OR due_on > %(after_due_on)s::date
+             OR risk_now < %(after_risk)s::double precision
+             OR (risk_now = %(after_risk)s::double precision AND joint_id > %(after_joint_id)s::integer))
+      ORDER BY due_on, risk_now DESC, joint_id
+      LIMIT %(limit)s) s
 JOIN joint j ON j.site_id = s.site_id AND j.joint_id = s.joint_id
 JOIN family f ON f.site_id = s.site_id AND f.family_id = s.family_id
 JOIN service v ON v.site_id = s.site_id AND v.service_id = s.service_id
 LEFT JOIN line l ON l.site_id = s.site_id AND l.line_id = s.line_id
 LEFT JOIN area a ON a.site_id = s.site_id AND a.area_id = s.area_id
-WHERE s.site_id = current_site() AND s.score_run_id = %(score_run_id)s
-  AND (%(area)s::text IS NULL OR s.area_id IN (SELECT area_id FROM area WHERE site_id = current_site() AND name = %(area)s))
-  AND (%(family)s::text IS NULL
-       OR s.family_id IN (SELECT family_id FROM family WHERE site_id = current_site() AND code = %(family)s))
-  AND (%(service)s::text IS NULL
-       OR s.service_id IN (SELECT service_id FROM service WHERE site_id = current_site() AND name = %(service)s))
-  AND (%(before_on)s::date IS NULL OR s.due_on < %(before_on)s::date)
-  AND (%(until_on)s::date IS NULL OR s.due_on <= %(until_on)s::date)
-  AND (%(after_due_on)s::date IS NULL OR s.due_on >= %(after_due_on)s::date)
-  AND (%(after_due_on)s::date IS NULL OR s.due_on > %(after_due_on)s::date
-       OR s.risk_now < %(after_risk)s::double precision
-       OR (s.risk_now = %(after_risk)s::double precision AND s.joint_id > %(after_joint_id)s::integer))
-ORDER BY s.due_on, s.risk_now DESC, s.joint_id
-LIMIT %(limit)s;
+ORDER BY s.due_on, s.risk_now DESC, s.joint_id;
 
 -- name: read_plan_columns
 -- What planning takes of each joint that falls due before a day; columns, none of them null.
