@@ -8,7 +8,8 @@ from typing import Any, Final
 from registry.makeup.on_the_day import Calibration, Qualification, ToolOnDay, tool_on_day
 from registry.makeup.procedures import MakeUpKind, Procedure
 from registry.makeup.reading_procedures import shipped_procedures
-from registry.makeup.report import MakeUpReport
+from registry.makeup.report import MakeUpReport, Reason
+from registry.makeup.verdict import verdict
 
 DAY: Final = date(2026, 5, 4)
 IN_DATE: Final = Calibration(date(2026, 3, 1), date(2027, 2, 28), "in tolerance", "C-0301")
@@ -65,3 +66,15 @@ def good_report(
         lots={step.key: "L-77" for step in steps if step.kind == "lot"},
     )
     return replace(report, **changes)
+
+
+def reasons_of(procedure: Procedure, report: MakeUpReport) -> dict[str, Reason]:
+    found = verdict(procedure, report)
+    assert found.accepted == (not found.reasons)
+    assert found.passed_over == () or report.in_retrospect
+    return {reason.code: reason for reason in found.reasons}
+
+
+def the_one(procedure: Procedure, report: MakeUpReport) -> Reason:
+    (reason,) = reasons_of(procedure, report).values()
+    return reason
