@@ -659,7 +659,9 @@ BEGIN
     EXECUTE format('CREATE INDEX ON %I USING gist (location)', partition_name);
     EXECUTE format('CREATE INDEX ON %I (site_id, score_run_id, due_on, risk_now DESC, joint_id)', partition_name);
     EXECUTE format('CREATE INDEX ON %I (site_id, score_run_id, risk_now DESC, joint_id)', partition_name);
-    EXECUTE format('ANALYZE %I', partition_name);
+    -- The planner asks about no other column, and looking at all of them would take as long as the indexes.
+    EXECUTE format('ANALYZE %I (site_id, score_run_id, joint_id, area_id, family_id, service_id, due_on, risk_now,'
+                   ' consequence_class, likelihood_class, beyond_checking)', partition_name);
     EXECUTE format('ALTER TABLE score ATTACH PARTITION %I FOR VALUES IN (%s)', partition_name, run);
     UPDATE score_run SET published_at = clock_timestamp() WHERE site_id = current_site() AND score_run_id = run;
     FOR old_run IN SELECT score_run_id FROM score_run WHERE site_id = current_site() AND score_run_id < run LOOP
