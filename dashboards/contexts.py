@@ -288,6 +288,8 @@ class RoutePage(PageContext):
     """Due joints that the shift had no room for."""
     walk: Figure | None
     results: tuple[tuple[str, str], ...]
+    full_checks: Mapping[str, Sequence[str]]
+    """What to do at a joint, by the label of its family; for the printed sheet."""
     receipt: Receipt | None
     cautions: Sequence[str]
 

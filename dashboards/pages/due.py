@@ -95,7 +95,7 @@ def _csv_row(page: PageRequest, joint: ListedJoint, grid: SheetGrid | None) -> t
         grid.reference(joint.east_m, joint.north_m) if grid else "",
         joint.east_m,
         joint.north_m,
-        joint.elevation_m,
+        joint.elevation_m,  # empty where nobody gave it
         joint.interval_days,
         joint.consequence_class,
         joint.leak_rate_now_per_year,

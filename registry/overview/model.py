@@ -164,7 +164,7 @@ class ListedJoint:
     service: str
     east_m: float
     north_m: float
-    elevation_m: float
+    elevation_m: float | None
     due_on: date
     due_reason: int
     interval_days: float

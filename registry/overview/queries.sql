@@ -67,7 +67,7 @@ WHERE cell_east >= round(%(west)s / %(cell_m)s) AND cell_east < round(%(east)s /
 
 -- name: window_joints
 -- The joints of a window one by one, the least risky first, so that the riskiest is drawn last and lies on top.
-SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
 FROM score_window(%(west)s, %(south)s, %(east)s, %(north)s) w
 JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
@@ -81,7 +81,7 @@ ORDER BY w.risk_now, w.joint_id DESC;
 
 -- name: window_riskiest
 -- The riskiest joints of a small window, the riskiest last, as in window_joints.
-SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
 FROM (
     SELECT * FROM score_window(%(west)s, %(south)s, %(east)s, %(north)s) w
@@ -99,7 +99,7 @@ ORDER BY w.risk_now, w.joint_id DESC;
 -- name: wide_riskiest
 -- The same for a window that holds a good part of the site: down the order of risk until enough lie in it. OFFSET 0 keeps
 -- the planner, which thinks that few do, from sorting the whole site first.
-SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
 FROM (
     SELECT * FROM (
@@ -149,7 +149,7 @@ ORDER BY a.name NULLS LAST;
 -- name: list_riskiest
 -- The riskiest joints under a filter.
 SELECT w.joint_id, j.tag, a.name AS area, f.code AS family, v.name AS service,
-       w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m, w.due_on, w.due_reason, w.interval_days,
+       w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m, w.due_on, w.due_reason, w.interval_days,
        w.leak_rate_now_per_year, w.consequence_class, w.risk_now,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.risk_rank, w.check_minutes,
        w.beyond_checking
@@ -171,7 +171,7 @@ LIMIT %(limit)s;
 -- name: list_due
 -- A page of joints by due date, riskiest first among equals, beginning after a given row.
 SELECT w.joint_id, j.tag, a.name AS area, f.code AS family, v.name AS service,
-       w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m, w.due_on, w.due_reason, w.interval_days,
+       w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m, w.due_on, w.due_reason, w.interval_days,
        w.leak_rate_now_per_year, w.consequence_class, w.risk_now,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.risk_rank, w.check_minutes,
        w.beyond_checking
@@ -289,7 +289,7 @@ GROUP BY 1 ORDER BY 4 DESC, 1 NULLS LAST;
 -- name: list_route_stops
 -- The stops of a route in walking order, the way back last, each with its risk and the newest result of this route.
 SELECT s.position, s.joint_id, j.tag, f.code AS family, v.name AS service, j.size_mm, j.pressure_barg, j.access,
-       j.location[0] AS east_m, j.location[1] AS north_m, coalesce(w.elevation_m, j.elevation_m) AS elevation_m,
+       j.location[0] AS east_m, j.location[1] AS north_m, coalesce(nullif(w.elevation_m, 'NaN'), j.elevation_m) AS elevation_m,
        w.due_on, (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band,
        s.walking_minutes, s.working_minutes, s.leg, c.result, c.observed_at AS recorded_at, c.checked_by
 FROM route_stop s
