@@ -108,6 +108,12 @@ def test_down_works_on_a_plant_in_use(database: Database) -> None:
     assert revision_of(database) == newest_revision()
 
 
+def test_the_newest_revision_is_the_one_that_alembic_finds() -> None:
+    config = Config()
+    config.set_main_option("script_location", str(migrations_folder()))
+    assert ScriptDirectory.from_config(config).get_heads() == [newest_revision()]
+
+
 def test_migrating_again_changes_nothing(database: Database) -> None:
     before = catalogue_of(database.url)
     migrate(database.url)
