@@ -1,6 +1,8 @@
-"""Bringing a database to the newest schema, and asking whether it is there."""
+"""Bringing a database to the newest schema, and asking whether it is there.
 
-import re
+Alembic is imported where it works: every command asks for the revision, and hardly any migrates.
+"""
+
 from typing import TYPE_CHECKING
 
 from registry.db import Connection, Database
@@ -9,12 +11,9 @@ from registry.settings import migrations_folder
 if TYPE_CHECKING:
     from alembic.config import Config
 
-_REVISION = re.compile(r'^(down_)?revision = "(\w+)"$', re.MULTILINE)
-
 
 def migrate(url: str, revision: str = "head") -> None:
-    """Bring the database at `url` up to `revision`; another process that migrates meanwhile waits its turn."""
-    # Here and not above: loading it takes longer than most commands do, and they only ask whether it is needed.
+    """Bring the database at `url` up to `revision`; a second process that migrates at the same time waits its turn."""
     from alembic import command
 
     command.upgrade(_config(url), revision)
@@ -28,12 +27,9 @@ def migrate_back(url: str, revision: str = "base") -> None:
 
 
 def newest_revision() -> str:
-    """The revision that this version of the program expects: the one that no other follows."""
-    texts = [path.read_text(encoding="utf-8") for path in (migrations_folder() / "versions").glob("*.py")]
-    found = [match for text in texts for match in _REVISION.findall(text)]
-    followed = {name for is_down, name in found if is_down}
-    (newest,) = {name for is_down, name in found if not is_down} - followed
-    return newest
+    """The revision that this version of the program expects."""
+    # A revision is called after its file and a file begins with its day, so the last by name is the newest.
+    return max(path.stem for path in (migrations_folder() / "versions").glob("*.py"))
 
 
 def revision_of(database: Database) -> str | None:

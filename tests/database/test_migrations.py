@@ -12,6 +12,7 @@ from uuid import uuid4
 
 import psycopg
 import pytest
+from alembic.config import Config
 from alembic.script import ScriptDirectory
 from psycopg import sql
 
