@@ -205,13 +205,21 @@ ORDER BY o.until_on, o.interval_override_id;
 -- The site that the transaction is set to.
 SELECT current_site();
 
--- name: count_worse
--- How many joints of a run are riskier than a risk, ties by number, the given joints left out.
-SELECT count(*) FROM score
-WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
-  AND (risk_now > %(risk_now)s::double precision
-       OR (risk_now = %(risk_now)s::double precision AND joint_id < %(joint_id)s::integer))
-  AND NOT joint_id = ANY (%(joint_ids)s::integer[]);
+-- name: list_scored
+-- Those of the given joints that a run has.
+SELECT joint_id FROM score
+WHERE site_id = current_site() AND score_run_id = %(score_run_id)s AND joint_id = ANY (%(joint_ids)s::integer[]);
+
+-- name: count_less_risky
+-- How many joints of a run come after a joint at a risk in the order of risk, ties by number, the given joints left out.
+-- A joint that was just found good has most of the plant before it and few behind: so those behind are counted.
+SELECT (SELECT count(*) FROM score
+        WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
+          AND risk_now < %(risk_now)s::double precision AND joint_id <> ALL (%(left_out)s::integer[]))
+     + (SELECT count(*) FROM score
+        WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
+          AND risk_now = %(risk_now)s::double precision AND joint_id > %(joint_id)s::integer
+          AND joint_id <> ALL (%(left_out)s::integer[]));
 
 -- name: list_tags_of
 -- The tags of the given joints.

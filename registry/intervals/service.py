@@ -66,6 +66,8 @@ def reschedule_joints(connection: Connection, joint_ids: Sequence[int]) -> int:
     """
     store.share_score_lock(connection)
     run = store.read_current_run(connection)
+    # A joint that came after the run gets its score with the next one.
+    joint_ids = [] if run is None else store.list_scored(connection, run.score_run_id, joint_ids)
     if run is None or not joint_ids:
         return 0
     # Read the facts under a lock of their own: of two who change one joint, the later must see what the earlier added.
@@ -257,12 +259,13 @@ def _ranked(connection: Connection, run: ScoreRun, scored: Scores) -> Scores:
     """The same scores with their rank among all joints of the run."""
     changed = scored.joint_id.tolist()
     if len(changed) <= COUNT_ONE_BY_ONE:
-        worse_elsewhere = [
-            store.count_worse(connection, run.score_run_id, joint_id, risk, changed)
+        behind = [
+            store.count_less_risky(connection, run.score_run_id, joint_id, risk, changed)
             for joint_id, risk in zip(changed, scored.risk_now.tolist(), strict=True)
         ]
         worse_among = np.argsort(np.lexsort((scored.joint_id, -scored.risk_now)))
-        return replace(scored, risk_rank=(1 + np.array(worse_elsewhere) + worse_among).astype(np.int32))
+        rank = run.joints - len(changed) - np.array(behind) + 1 + worse_among
+        return replace(scored, risk_rank=rank.astype(np.int32))
     columns = store.read_risk_columns(connection, run.score_run_id)
     others = ~np.isin(columns["joint_id"], scored.joint_id)
     joint_id = np.concatenate((scored.joint_id, columns["joint_id"][others]))

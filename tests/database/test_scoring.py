@@ -131,3 +131,18 @@ def test_another_site_sees_nothing_of_it(connection: Connection) -> None:
     connection.execute("SELECT set_config('jointwright.site_id', '0', true)")
     assert store.read_current_run(connection) is None
     assert connection.execute("SELECT count(*) FROM score").fetchone() == (0,)
+
+
+def test_a_joint_that_came_after_the_run_is_left_for_the_next(connection: Connection) -> None:
+    fill_site(connection, 20)
+    score_plant(connection, AS_OF)
+    new = number(
+        connection,
+        "INSERT INTO joint (site_id, tag, family_id, service_id, location, pressure_barg, intake_id)"
+        " SELECT site_id, 'J-NEW', family_id, service_id, location, pressure_barg, intake_id FROM joint LIMIT 1"
+        " RETURNING joint_id",
+    )
+    worst = number(connection, "SELECT joint_id FROM score ORDER BY risk_rank LIMIT 1")
+    assert reschedule_joints(connection, [new, worst]) == 1
+    assert number(connection, "SELECT risk_rank FROM score WHERE joint_id = %s", worst) == 1
+    assert reschedule_joints(connection, [new]) == 0
