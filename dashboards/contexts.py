@@ -77,8 +77,8 @@ class FilterForm:
     families: tuple[tuple[str, str], ...]
     services: tuple[tuple[str, str], ...]
     due_states: tuple[tuple[str, str], ...]
-    view: str = ""
-    """The piece of the plan that is shown, so that filtering does not move it."""
+    view: str | None = None
+    """The piece of the plan that is shown, so that filtering does not move it; None where there is no plan."""
 
 
 @dataclass(frozen=True, slots=True)

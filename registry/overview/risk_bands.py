@@ -43,7 +43,7 @@ def risk_band(risk_now: npt.ArrayLike) -> npt.NDArray[np.int16]:
 def matrix_bands(likelihood_edges: tuple[float, ...], weights: tuple[float, ...]) -> npt.NDArray[np.int16]:
     """Band of each cell of the risk matrix: of the class's mean leak rate, times the weight of the consequence class.
 
-        mean rate of class k = (edge(k) - edge(k-1)) / ln(edge(k) / edge(k-1));  an outermost class is as wide as the next
+        mean rate of class k = (edge(k) - edge(k-1)) / ln(edge(k) / edge(k-1));  the outermost are as wide as the next
 
     Parameters
     ----------
