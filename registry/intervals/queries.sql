@@ -210,6 +210,12 @@ SELECT current_site();
 SELECT joint_id FROM score
 WHERE site_id = current_site() AND score_run_id = %(score_run_id)s AND joint_id = ANY (%(joint_ids)s::integer[]);
 
+-- name: read_ranks
+-- Number, risk and rank of the given joints of a run; columns, none of them null.
+SELECT joint_id, risk_now, risk_rank FROM score
+WHERE site_id = current_site() AND score_run_id = %(score_run_id)s AND joint_id = ANY (%(joint_ids)s::integer[])
+ORDER BY joint_id;
+
 -- name: count_less_risky
 -- How many joints of a run come after a joint at a risk in the order of risk, ties by number, the given joints left out.
 -- A joint that was just found good has most of the plant before it and few behind: so those behind are counted.

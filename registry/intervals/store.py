@@ -190,6 +190,16 @@ def list_scored(connection: Connection, score_run_id: int, joint_ids: Sequence[i
     return [int(row[0]) for row in rows]
 
 
+def read_ranks(connection: Connection, score_run_id: int, joint_ids: Sequence[int]) -> Columns:
+    """`joint_id`, `risk_now` and `risk_rank` of some joints of a run, by number."""
+    return read_columns(
+        connection,
+        SQL["read_ranks"],
+        {"joint_id": "integer", "risk_now": "double precision", "risk_rank": "integer"},
+        {"score_run_id": score_run_id, "joint_ids": list(joint_ids)},
+    )
+
+
 def count_less_risky(
     connection: Connection, score_run_id: int, joint_id: int, risk_now: float, left_out: Sequence[int]
 ) -> int:
