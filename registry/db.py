@@ -2,7 +2,6 @@
 
 from collections.abc import Generator
 from contextlib import contextmanager
-from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
@@ -94,11 +93,6 @@ def errors_translated() -> Generator[None]:
         if exc.sqlstate is not None and exc.sqlstate[:2] not in ("08", "57"):
             raise
         raise DatabaseUnreachable(f"no connection to the database: {exc}".strip()) from exc
-
-
-def query_file(path: Path) -> bytes:
-    """The bytes of a file of SQL, for the driver to run as it stands."""
-    return path.read_bytes()
 
 
 def _work_as_application(connection: Connection) -> None:
