@@ -9,6 +9,7 @@ import pytest
 from registry.plant.features import checked_features
 from registry.plant.geojson import read_geojson
 from registry.plant.model import PlanRefused, PlotPlan, plot_plan
+from registry.plant.service import checked_plan
 
 SQUARE = [[0, 0], [10, 0], [10, 10], [0, 10], [0, 0]]
 
@@ -135,7 +136,9 @@ def test_all_faults_are_told_at_once() -> None:
 
 
 def test_a_plan_without_an_area_is_refused() -> None:
-    assert "no area outline" in reasons(line("walkway", [0, 0], [5, 0]))[0][2]
+    with pytest.raises(PlanRefused) as refused:
+        checked_plan(read_geojson(content(line("walkway", [0, 0], [5, 0]))), "plan.geojson")
+    assert [issue.reason.partition(":")[0] for issue in refused.value.issues] == ["the plan has no area outline"]
 
 
 @pytest.mark.parametrize(
