@@ -59,10 +59,6 @@ WHERE j.site_id = current_site()
   AND (%(joint_ids)s::integer[] IS NULL OR j.joint_id = ANY (%(joint_ids)s::integer[]))
 ORDER BY j.joint_id;
 
--- name: count_joints
--- How many joints the register has.
-SELECT count(*) FROM joint WHERE site_id = current_site();
-
 -- name: list_families
 -- The number and code of each joint family that the register knows.
 SELECT family_id, code FROM family WHERE site_id = current_site();

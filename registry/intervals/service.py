@@ -2,7 +2,7 @@
 
 Scoring holds the score lock alone; whoever records a check, a make-up or a leak shares it. Without that, a result
 recorded after the run has read its inputs and before it is swapped in would move the due date in the old scores only,
-and the swap would throw the move away. Who records waits for a running score, readers never do.
+and the swap would throw the move away. Who records waits for a running score; who reads does not.
 """
 
 import math
