@@ -79,6 +79,23 @@ WHERE w.location[0] < %(east)s AND w.location[1] < %(north)s
   AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
 ORDER BY w.risk_now, w.joint_id DESC;
 
+-- name: wide_joints
+-- The same for a window that holds a good part of the site, and few joints under its filter: they are chosen first.
+WITH chosen AS MATERIALIZED (
+    SELECT * FROM score w
+    WHERE w.site_id = (SELECT current_site()) AND w.score_run_id = (SELECT current_score_run())
+      AND w.location[0] >= %(west)s AND w.location[0] < %(east)s AND w.location[1] >= %(south)s AND w.location[1] < %(north)s
+      AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+      AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+      AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+      AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+      AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date))
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m,
+       (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
+FROM chosen w
+JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
+ORDER BY w.risk_now, w.joint_id DESC;
+
 -- name: window_riskiest
 -- The riskiest joints of a small window, the riskiest last, as in window_joints.
 SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m,

@@ -128,7 +128,9 @@ def test_a_wide_window_is_found_by_another_way_with_the_same_answer(demo: DemoSi
         riskiest = [
             store.window_riskiest(connection, edges, conditions, TODAY, 30, wide=wide) for wide in (True, False)
         ]
+        joints = [store.window_joints(connection, edges, conditions, TODAY, wide=wide) for wide in (True, False)]
     assert cells[0] == cells[1]
+    assert joints[0] == joints[1]
     assert riskiest[0] == riskiest[1]
 
 
