@@ -5,9 +5,14 @@
 SELECT s.code AS site_code, s.name AS site_name, r.score_run_id, r.policy_version, r.as_of, r.joints AS scored_joints,
        (SELECT max(f.intake_id) FROM plan_feature f WHERE f.site_id = s.site_id) AS plot_plan_intake_id,
        EXISTS (SELECT FROM joint j WHERE j.site_id = s.site_id) AS has_joints,
-       coalesce((SELECT max(check_result_id) FROM check_result c WHERE c.site_id = s.site_id), 0) AS last_check_result_id,
-       coalesce((SELECT max(leak_id) FROM leak l WHERE l.site_id = s.site_id), 0) AS last_leak_id,
-       coalesce((SELECT max(leak_step_id) FROM leak_step l WHERE l.site_id = s.site_id), 0) AS last_leak_step_id
+       -- Everything that moves a due date or a mark on the plan adds a row to one of these.
+       concat_ws('-', r.score_run_id,
+                 (SELECT max(check_result_id) FROM check_result c WHERE c.site_id = s.site_id),
+                 (SELECT max(leak_id) FROM leak l WHERE l.site_id = s.site_id),
+                 (SELECT max(leak_step_id) FROM leak_step l WHERE l.site_id = s.site_id),
+                 (SELECT max(make_up_id) FROM make_up m WHERE m.site_id = s.site_id),
+                 (SELECT max(interval_override_id) FROM interval_override o WHERE o.site_id = s.site_id),
+                 (SELECT max(intake_id) FROM intake i WHERE i.site_id = s.site_id)) AS stamp
 FROM site s
 LEFT JOIN score_run r ON r.site_id = s.site_id AND r.score_run_id = current_score_run()
 WHERE s.site_id = current_site();

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from registry.overview import map_window, store
+from registry.overview.kept_answers import KeptAnswers
 from registry.overview.map_window import Window, cell_size
 from registry.overview.model import SOON_DAYS, JointFilter, due_state
 from registry.overview.risk_bands import risk_band
@@ -201,3 +202,31 @@ def test_a_window_that_is_none_is_refused(pages: TestClient, demo: DemoSite, que
 def test_an_unscored_site_has_an_empty_map(empty_pages: TestClient) -> None:
     answer = empty_pages.get("/api/v1/sites/new-plant/map?west=0&south=0&east=900&north=600").json()
     assert (answer["kind"], answer["joints"], answer["columns"]["tag"]) == ("joints", 0, [])
+
+
+def test_an_engineer_s_decision_makes_the_map_new(own_pages: TestClient, own_demo: DemoSite) -> None:
+    where = f"/api/v1{own_demo.root}/map?west=0&south=0&east=900&north=600"
+    before = own_pages.get(where)
+    tag = before.json()["columns"]["tag"][0]
+    decision = {
+        "tag": tag,
+        "interval_days": 20,
+        "until_on": str(TODAY + timedelta(days=300)),
+        "decided_by": "R. Quill",
+        "reason": "a bracket is missing",
+    }
+    made = own_pages.post(f"/api/v1{own_demo.root}/overrides", json=decision)
+    assert made.status_code == 201, made.text
+    after = own_pages.get(where, headers={"If-None-Match": before.headers["etag"]})
+    assert after.status_code == 200
+    due = dict(zip(after.json()["columns"]["tag"], after.json()["columns"]["due_on"], strict=True))
+    assert due[tag] != dict(zip(before.json()["columns"]["tag"], before.json()["columns"]["due_on"], strict=True))[tag]
+
+
+def test_kept_answers_are_those_last_asked_for() -> None:
+    kept = KeptAnswers(2)
+    kept.put("a", b"1")
+    kept.put("b", b"2")
+    assert kept.get("a") == b"1"
+    kept.put("c", b"3")
+    assert (kept.get("a"), kept.get("b"), kept.get("c")) == (b"1", None, b"3")
