@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from uuid import uuid4
 
+import hypothesis
 import psycopg
 import pytest
 from psycopg import sql
@@ -15,6 +16,10 @@ from psycopg import sql
 from registry.db import Connection, Database
 from registry.embedded import EmbeddedServer
 from registry.migration import migrate
+
+# No test is judged by the clock: speed is the benchmark's business, and the machine may be busy. Same examples each run.
+hypothesis.settings.register_profile("suite", deadline=None, derandomize=True, database=None)
+hypothesis.settings.load_profile("suite")
 
 FIXTURES = Path(__file__).parent / "fixtures"
 

@@ -62,7 +62,7 @@ def test_the_same_input_gives_the_same_route_and_another_seed_may_give_another()
     assert any(first != chosen_stops(walking, working, prizes, 8 * 3600.0, seed=seed, rule=QUICK) for seed in (4, 5, 6))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(seed=st.integers(0, 10_000), hours=st.floats(0.3, 8))
 def test_a_walk_holds_its_shift_visits_nothing_twice_and_leaves_no_room(seed: int, hours: float) -> None:
     walking, working, prizes = plant(seed, 40)

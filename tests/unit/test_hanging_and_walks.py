@@ -169,7 +169,7 @@ def random_plan(rng: np.random.Generator, *, walkways: bool) -> PlotPlan:
     return PlotPlan(walkways=tuple(paths), obstacles=tuple(huts), stairs=stairs)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(seed=st.integers(0, 10_000), walkways=st.booleans())
 def test_no_drawn_leg_goes_through_an_obstacle_and_legs_are_as_long_as_they_say(seed: int, walkways: bool) -> None:
     rng = np.random.default_rng(seed)

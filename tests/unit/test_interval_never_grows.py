@@ -16,7 +16,7 @@ maybe_hz = st.one_of(st.just(float("nan")), st.floats(0.1, 400.0))
 velocities = st.floats(0.0, 200.0)
 pressures = st.floats(-1.01325, 800.0)
 temperatures = st.one_of(st.just(float("nan")), st.floats(-200.0, 600.0))
-FEW = settings(max_examples=150, deadline=None)
+FEW = settings(max_examples=150)
 
 
 @st.composite

@@ -70,7 +70,7 @@ def counted(joints: list[tuple[Any, ...]], edges: list[float], wanted: JointFilt
     }
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(window=windows, wanted=filters, most_joints=st.sampled_from([0, 20, 4000]), across=st.integers(4, 64))
 def test_a_window_holds_exactly_its_joints(
     demo: DemoSite, window: Window, wanted: JointFilter, most_joints: int, across: int
