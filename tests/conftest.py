@@ -17,7 +17,7 @@ from registry.db import Connection, Database
 from registry.embedded import EmbeddedServer
 from registry.migration import migrate
 
-# No test is judged by the clock: speed is the benchmark's business, and the machine may be busy. Same examples each run.
+# No test is judged by the clock: speed is the benchmark's business, and machines are busy. Same examples each run.
 hypothesis.settings.register_profile("suite", deadline=None, derandomize=True, database=None)
 hypothesis.settings.load_profile("suite")
 
