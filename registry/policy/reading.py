@@ -137,7 +137,7 @@ class TableReader:
         """Note every key that was never asked for: a slip of the pen must not pass for a setting."""
         for key in self.table:
             if key not in self.asked:
-                self._refuse(key, None, "is not a key that the policy knows", None)
+                self._refuse(key, None, "is not a key that is known here", None)
 
     def _path(self, key: str) -> str:
         return f"{self.path}.{key}" if self.path else key
