@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 
 from registry.checks import api as checks
+from registry.completion import api as completion
 from registry.intervals import api as intervals
 from registry.joints import api as joints
 from registry.leaks import api as leaks
@@ -10,6 +11,7 @@ from registry.overview import api as overview
 from registry.planning import api as planning
 from registry.plant import api as plant
 from registry.policy import api as policy
+from registry.recalls import api as recalls
 from registry.routes import api as routes
 
 # Intervals before joints: a tag may hold slashes, so `/joints/{tag}/why` must be asked before `/joints/{tag}`.
@@ -22,5 +24,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     planning.router,
     checks.router,
     routes.router,
+    recalls.router,
+    completion.router,
     overview.router,
 )

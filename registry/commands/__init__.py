@@ -12,6 +12,8 @@ COMMANDS = {
     "plan": "lay the due checks into weeks within the crew's hours; `plan show` the newest plan",
     "route": "make a crew's walk of due joints for a shift; `route show ID`, `route record ID STOP RESULT`",
     "leaks": "leaks open now, and rates by area; `leaks report TAG SEVERITY`, `leaks step ID repaired`",
+    "recall": "joints that a bad tool, person, lot or procedure made up: list them, call them in, follow the recall",
+    "work-pack": "joints broken, made again, leak-tested; what stands open; hand back, certificate of completion",
     "policy": "show the policy, draft another, preview what it would change, publish it",
     "check-setup": "look whether the installation is sound and the ledgers are unbroken",
 }

@@ -115,6 +115,7 @@ def score_inputs(plant: Plant, vibration: Vibration, temperatures: Temperatures,
         last_make_up_witnessed=state == WITNESSED,
         last_satisfactory_on=never,
         override_days=np.full(count, np.nan),
+        recall_due_on=never,
     )
     areas = {block.index * len(AREAS) + i + 1: area.occupancy for block in plant.blocks for i, area in enumerate(AREAS)}
     return ScoreInputs(
