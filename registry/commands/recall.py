@@ -1,4 +1,4 @@
-"""`jointwright recall`: call in every joint that a tool, a person, a lot or a procedure made; see how far it has come."""
+"""`jointwright recall`: call in every joint that a tool, a person, a lot or a procedure made; follow it to its end."""
 
 import argparse
 from datetime import date
@@ -24,7 +24,10 @@ from registry.recalls.store import list_recall_areas, list_recalled_joints, list
 
 LISTED = 50
 _SUBJECTS = {
-    "tool": ("SERIAL", "a tool's serial; days not given run from its last good calibration to the one that found it out"),
+    "tool": (
+        "SERIAL",
+        "a tool's serial; days not given run from its last good calibration to the one that found it out",
+    ),
     "person": ("NAME", "the name of a fitter, as in the make-ups"),
     "lot": ("LOT", "a lot of gaskets, ferrule sets, tube, seal rings or bolts"),
     "procedure": ("CODE[/VERSION]", "the code of a procedure, and its version"),

@@ -1,4 +1,4 @@
-"""`jointwright work-pack`: joints that are broken, made again, leak-tested; what stands open; hand back, certificate."""
+"""`jointwright work-pack`: joints broken, made again, leak-tested; what stands open; hand back, certificate."""
 
 import argparse
 from datetime import UTC, datetime
@@ -38,7 +38,9 @@ def register(subparsers: Any) -> argparse.ArgumentParser:
         step.add_argument("--by", required=True, metavar="NAME", help="who did it")
         step.add_argument("--at", type=moment, metavar="TIME", help="when (default: now)")
         step.add_argument("--notes", metavar="TEXT")
-        step.add_argument("--uuid", type=UUID, metavar="U", help="name this report, so that sending it twice counts once")
+        step.add_argument(
+            "--uuid", type=UUID, metavar="U", help="name this report, so that sending it twice counts once"
+        )
     back = _action(actions, "hand-back", "hand the system back; refused while anything stands open", run_hand_back)
     back.add_argument("--by", required=True, metavar="NAME", help="who hands it back")
     paper = _action(actions, "certificate", "write the certificate of completion as a PDF", run_certificate)
@@ -155,7 +157,9 @@ def _tell(completion: Completion, *, as_json: bool) -> int:
     if pack.handed_back_at is not None:
         print(f"handed back by {pack.handed_back_by} on {pack.handed_back_at:%Y-%m-%d}")
     else:
-        print(f"{len(stand_open)} of {len(completion.joints)} joints stand open" if stand_open else "nothing stands open")
+        print(
+            f"{len(stand_open)} of {len(completion.joints)} joints stand open" if stand_open else "nothing stands open"
+        )
     return 0
 
 

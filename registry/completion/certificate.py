@@ -11,15 +11,16 @@ from registry.completion.model import Completion, PackJoint
 TEMPLATE: Final = Path(__file__).with_name("certificate.typ")
 
 CAUTIONS: Final = (
-    "This certificate says what was recorded; it authorises nothing. The site's procedure, the permit to work, the local "
-    "code and the qualified person in charge decide whether the system may be pressurised.",
+    "This certificate says what was recorded; it authorises nothing. The site's procedure, the permit to work, the "
+    "local code and the qualified person in charge decide whether the system may be pressurised.",
     "Pressurise in steps, from a safe place. Never tighten, loosen or turn a joint that holds pressure: isolate, "
     "depressurise and vent first.",
     "Joints with bolts settle: their check after make-up stays due on its day.",
 )
 _HEADS: Final = (
-    "Joint", "Area", "Family, size", "Broken", "Made up again", "Fitter", "Witness", "Procedure", "Verdict", "Leak test",
-)  # fmt: skip
+    *("Joint", "Area", "Family, size", "Broken", "Made up again"),
+    *("Fitter", "Witness", "Procedure", "Verdict", "Leak test"),
+)
 
 
 def certificate_pdf(completion: Completion, site_name: str) -> bytes:

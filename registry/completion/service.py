@@ -1,4 +1,4 @@
-"""Open a work pack, follow its joints from break-out to leak test, and hand the system back when nothing stands open."""
+"""Open a work pack, follow its joints from break-out to leak test, hand the system back when nothing stands open."""
 
 from collections.abc import Sequence
 from dataclasses import replace

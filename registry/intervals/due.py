@@ -112,7 +112,8 @@ def due(
     >>> start = Clock(np.array([20_000]), np.array([MAKE_UP], np.int8), np.array([20_000]), never)
     >>> nothing = np.array([np.nan])
     >>> no_leak = np.array(["NaT"], "datetime64[D]")
-    >>> found = due(start, np.array([400.0]), np.array([30.0]), 180.0, nothing, no_leak, 14.0, no_leak, date(2024, 10, 10))
+    >>> day = date(2024, 10, 10)
+    >>> found = due(start, np.array([400.0]), np.array([30.0]), 180.0, nothing, no_leak, 14.0, no_leak, day)
     >>> str(found.on[0]), DUE_REASONS[found.reason[0]]
     ('2024-11-03', 'settling')
     """

@@ -175,4 +175,3 @@ class NothingToRecall(Invalid):
     """No joint stands that was made up so"""
 
     slug = "nothing-to-recall"
-

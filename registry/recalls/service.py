@@ -9,6 +9,7 @@ from datetime import date
 from registry.db import Connection
 from registry.errors import Issue
 from registry.intervals.store import call_in_recalled, share_score_lock, take_reschedule_lock
+from registry.policy.model import CLASSES
 from registry.recalls import store
 from registry.recalls.model import (
     MOST_DAYS,
@@ -22,7 +23,6 @@ from registry.recalls.model import (
     Suspects,
 )
 from registry.recalls.tool_days import suspect_days
-from registry.policy.model import CLASSES
 
 
 def suspects(connection: Connection, request: RecallRequest, today: date) -> Suspects:

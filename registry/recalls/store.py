@@ -108,7 +108,9 @@ def read_first_due(connection: Connection, recall_id: int) -> date | None:
     return None if row is None else row[0]
 
 
-def list_recalls(connection: Connection, today: date, *, recall_id: int | None = None, limit: int = 200) -> list[Recall]:
+def list_recalls(
+    connection: Connection, today: date, *, recall_id: int | None = None, limit: int = 200
+) -> list[Recall]:
     """Recalls with their progress, newest first."""
     return _rows(connection, "list_recalls", Recall, today=today, recall_id=recall_id, limit=limit)
 

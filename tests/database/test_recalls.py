@@ -49,8 +49,6 @@ def called_in(connection: Connection, recall_id: int) -> dict[str, str]:
     return {row.tag: row.state(AS_OF) for row in list_recalled_joints(connection, recall_id)}
 
 
-
-
 def test_a_wrench_is_recalled_from_its_last_good_calibration_to_the_bad_one(
     connection: Connection, tags: list[str]
 ) -> None:
@@ -110,7 +108,9 @@ def test_a_fitter_or_a_lot_is_recalled(connection: Connection, tags: list[str], 
     assert (found.from_on, found.until_on) == (date(2026, 5, 4), AS_OF)
     assert sorted(j.tag for j in list_suspects(connection, found.joint_ids, 10)) == tags[:2]
     later = RecallRequest(kind=kind, subject=subject, from_on=date(2026, 6, 1))
-    assert sorted(j.tag for j in list_suspects(connection, suspects(connection, later, AS_OF).joint_ids, 10)) == [tags[1]]
+    assert sorted(j.tag for j in list_suspects(connection, suspects(connection, later, AS_OF).joint_ids, 10)) == [
+        tags[1]
+    ]
 
 
 def test_a_procedure_is_recalled_in_one_version_or_in_all(connection: Connection, tags: list[str]) -> None:
