@@ -78,8 +78,8 @@ class FilterForm:
     families: tuple[tuple[str, str], ...]
     services: tuple[tuple[str, str], ...]
     due_states: tuple[tuple[str, str], ...]
-    view: str = ""
-    """The piece of the plan that is shown, so that filtering does not move it."""
+    view: str | None = None
+    """The piece of the plan that is shown, so that filtering does not move it; None where there is no plan."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,6 +293,8 @@ class RoutePage(PageContext):
     """Due joints that the shift had no room for."""
     walk: Figure | None
     results: tuple[tuple[str, str], ...]
+    full_checks: Mapping[str, Sequence[str]]
+    """What to do at a joint, by the label of its family; for the printed sheet."""
     receipt: Receipt | None
     cautions: Sequence[str]
 

@@ -84,7 +84,7 @@ def _install(*what: str) -> bool:
             if line.startswith(("Collecting ", "Processing ")):
                 packages += 1
                 _show(f"  {packages} {line.split()[1].rpartition('/')[2]}")
-            elif line.startswith("Installing collected"):
+            elif line.startswith("Installing collected") and packages:
                 _show(f"  all {packages} found, unpacking them")
     if pip.returncode == 0:
         # pip would compile twenty times what we use; importing our own modules compiles what they need.

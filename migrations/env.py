@@ -8,7 +8,9 @@ from sqlalchemy import create_engine, pool, text
 
 url = context.config.get_main_option("sqlalchemy.url")
 if url is None:
-    raise SystemExit("no database URL: migrations are run by `jointwright serve --migrate` or registry.migration.migrate()")
+    raise SystemExit(
+        "no database URL: migrations are run by `jointwright serve --migrate` or registry.migration.migrate()"
+    )
 
 # The driver reads the address itself, so that every way of writing one works here as it does everywhere else.
 engine = create_engine("postgresql+psycopg://", creator=partial(psycopg.connect, url), poolclass=pool.NullPool)

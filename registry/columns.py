@@ -1,7 +1,7 @@
 """Whole columns between NumPy and PostgreSQL, by binary COPY.
 
-A row of fixed-width values that are never null has the same length in every row of a binary COPY, so the stream is an array of
-records: NumPy reads it in place and writes it in one piece, at about the speed of the server itself.
+A row of fixed-width values that are never null has the same length in every row of a binary COPY, so the stream is an
+array of records: NumPy reads it in place and writes it in one piece, at about the speed of the server itself.
 """
 
 from collections.abc import Mapping, Sequence
@@ -40,7 +40,8 @@ def read_columns(
     ----------
     connection : an open transaction.
     query : a SELECT whose columns are of the given types and never null (COALESCE to 'NaN' or 0 in the query).
-    types : column name -> 'smallint' | 'integer' | 'bigint' | 'double precision' | 'boolean' | 'date' | 'timestamptz' | 'point'.
+    types : column name -> 'smallint' | 'integer' | 'bigint' | 'double precision' | 'boolean' | 'date' | 'timestamptz' |
+        'point'.
     parameters : the query's named parameters.
 
     Returns
@@ -66,18 +67,27 @@ def read_columns(
 
 
 def copy_columns(
-    connection: Connection, table: str, columns: Columns, types: Mapping[str, str], *, rows_a_block: int = 65_536
+    connection: Connection,
+    table: str,
+    columns: Columns,
+    types: Mapping[str, str],
+    *,
+    table_is_new: bool = False,
+    rows_a_block: int = 65_536,
 ) -> int:
     """Append the rows of `columns` to `table` by binary COPY, and return how many there were.
 
-    `types` names the columns to write and their PostgreSQL types, as for `read_columns`. A table with row-level security refuses
-    COPY: give it a temporary table and INSERT … SELECT from there.
+    `types` names the columns to write and their PostgreSQL types, as for `read_columns`. A table with row-level
+    security refuses COPY: give it a temporary table and INSERT … SELECT from there. One that this very transaction made
+    (`table_is_new`) takes its rows as frozen, so that an index alone can answer from the first query on.
     """
     wire = _record(types)
     names = list(types)
     count = len(columns[names[0]])
-    statement = sql.SQL("COPY {} ({}) FROM STDIN (FORMAT binary)").format(
-        sql.Identifier(table), sql.SQL(", ").join(map(sql.Identifier, names))
+    statement = sql.SQL("COPY {} ({}) FROM STDIN (FORMAT binary{})").format(
+        sql.Identifier(table),
+        sql.SQL(", ").join(map(sql.Identifier, names)),
+        sql.SQL(", FREEZE" if table_is_new else ""),
     )
     with connection.cursor() as cursor, cursor.copy(statement) as copy:
         copy.write(_SIGNATURE)

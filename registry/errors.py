@@ -1,7 +1,7 @@
 """The five kinds of error, and the problem found in a row of somebody's file.
 
-Every error that a user can meet is a leaf of one of the kinds. Leaves live beside their capability, carry a stable `slug` and a
-docstring that is their title; each edge (web, command line) translates the kind once.
+Every error that a user can meet is a leaf of one of the kinds. Leaves live beside their capability, carry a stable
+`slug` and a docstring that is their title; each edge (web, command line) translates the kind once.
 """
 
 from collections.abc import Callable, Sequence

@@ -31,9 +31,7 @@ class Queries(Mapping[str, bytes]):
         names = parts[0::2]
         if len(set(names)) != len(names):
             raise ValueError(f"{path} names a query twice")
-        self._text = {
-            name: body.strip().rstrip(";").encode() for name, body in zip(names, parts[1::2], strict=True)
-        }
+        self._text = {name: body.strip().rstrip(";").encode() for name, body in zip(names, parts[1::2], strict=True)}
 
     def __getitem__(self, name: str) -> bytes:
         return self._text[name]

@@ -1,4 +1,4 @@
-"""A database for every test that asks: one server a session, one migrated template, a clone or a rolled-back transaction a test."""
+"""A database for every test that asks: one server and one migrated template a session, a clone or a rollback a test."""
 
 import os
 import shutil

@@ -118,15 +118,16 @@ def _gates(shapes: Sequence[PlanShape]) -> dict[str, Any] | None:
 
 def _area_names(shapes: Sequence[PlanShape]) -> dict[str, Any] | None:
     named = [(shape.name, next(rings(shape.geometry), None)) for shape in shapes if shape.kind == "area" and shape.name]
-    placed = [(name, *_name_place(ring)) for name, ring in named if ring]
+    placed = [(name, *_name_place(ring), _width(ring)) for name, ring in named if ring]
     if not placed:
         return None
     return {
         "type": "scatter",
         "mode": "text",
-        "x": [east for _, east, _ in placed],
-        "y": [north for _, _, north in placed],
-        "text": [name for name, _, _ in placed],
+        "x": [east for _, east, _, _ in placed],
+        "y": [north for _, _, north, _ in placed],
+        "text": [name for name, _, _, _ in placed],
+        "customdata": [width for _, _, _, width in placed],
         "textposition": "top right",
         "textfont": {"size": 13, "color": INK_2, "family": "var(--lettering)"},
         "hoverinfo": "skip",
@@ -139,3 +140,7 @@ def _name_place(ring: Ring) -> tuple[float, float]:
     """The corner of an outline that lies farthest north-west, where a draughtsman writes the name."""
     corner = max(ring, key=lambda place: place[1] - place[0])
     return corner[0], corner[1]
+
+
+def _width(ring: Ring) -> float:
+    return max(place[0] for place in ring) - min(place[0] for place in ring)

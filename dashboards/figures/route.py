@@ -43,14 +43,14 @@ def route_figure(shapes: Sequence[PlanShape], stops: Sequence[RouteStop]) -> dic
             "y": [stop.north_m for stop in at_joints],
             "text": [str(stop.position) for stop in at_joints],
             "textfont": {
-                "size": 11,
+                "size": 10,
                 "family": "var(--lettering)",
                 "color": [f"var(--on-risk-{stop.band})" if stop.band else INK for stop in at_joints],
             },
             "customdata": [stop.tag for stop in at_joints],
             "hovertemplate": "%{text}. %{customdata}<extra></extra>",
             "marker": {
-                "size": 22,
+                "size": 18,
                 "color": [f"var(--risk-{stop.band})" if stop.band else PAPER for stop in at_joints],
                 "line": {"color": INK, "width": 1.4},
             },

@@ -15,7 +15,7 @@ from dashboards.pages.plan import plan_grid
 from dashboards.rendering import render
 from registry.intervals.model import DUE_REASONS
 from registry.overview import store
-from registry.overview.model import JointConditions, ListedJoint, due_state
+from registry.overview.model import JointConditions, ListedJoint, due_state, joint_conditions
 from registry.overview.service import conditions_of
 from registry.plant.sheet_grid import SheetGrid
 from registry.web.paging import CursorText, CursorUnknown, cursor_keys, cursor_text
@@ -34,13 +34,14 @@ _CSV_COLUMNS = (
 @ROUTER.get("/due")
 def get_due(page: InPage, wanted: Wanted, after: CursorText = None) -> Response:
     """A page of the joints by due date, riskiest first among equals."""
-    form = filter_form(wanted, store.list_choices(page.connection))
+    choices = store.list_choices(page.connection)
+    form = filter_form(wanted, choices)
     query = filter_query(wanted)
     csv_href = f"{page.root}/due.csv" + (f"?{query}" if query else "")
     if page.sheet.score_run_id is None:
         steps = steps_to_scores(page.sheet, page.root)
         return render(DuePage(page.frame("Due list", "due"), form, None, (), None, None, csv_href, steps))
-    conditions = conditions_of(page.connection, wanted, page.today)
+    conditions = joint_conditions(wanted, choices, page.today)
     listed = store.list_due(page.connection, conditions, page.today, ROWS + 1, _after(after))
     grid = plan_grid(page)
     more = len(listed) > ROWS
@@ -95,7 +96,7 @@ def _csv_row(page: PageRequest, joint: ListedJoint, grid: SheetGrid | None) -> t
         grid.reference(joint.east_m, joint.north_m) if grid else "",
         joint.east_m,
         joint.north_m,
-        joint.elevation_m,
+        joint.elevation_m,  # empty where nobody gave it
         joint.interval_days,
         joint.consequence_class,
         joint.leak_rate_now_per_year,

@@ -94,7 +94,7 @@ def place_words(grid: SheetGrid | None, east_m: float, north_m: float, elevation
     return f"{field}, elevation {elevation_m:.1f} m" if elevation_m is not None else f"{field}, elevation not given"
 
 
-def filter_form(wanted: JointFilter, choices: Choices, view: str = "") -> FilterForm:
+def filter_form(wanted: JointFilter, choices: Choices, view: str | None = None) -> FilterForm:
     """The filters with what there is to choose."""
     return FilterForm(
         wanted=wanted,

@@ -142,7 +142,9 @@ def get_joint_tag(page: InPage, tag: str, request: Request) -> Response:
             place=_place(page, joint),
             area=joint.area,
             address=address,
-            code=drawing.svg_inline(omitsize=True, svgclass="code", lineclass=None, border=4),
+            code=drawing.svg_inline(
+                omitsize=True, svgclass="code", lineclass=None, border=4, dark="#000", light="#fff"
+            ),
             joint_href=href,
         )
     )

@@ -13,8 +13,7 @@ from dashboards.pages.filters import Wanted
 from dashboards.pages.frame import InPage, PageRequest, filter_form, filter_query, joint_row, steps_to_scores
 from dashboards.rendering import render
 from registry.overview import store
-from registry.overview.model import JointFilter, PlanShape
-from registry.overview.service import conditions_of
+from registry.overview.model import JointFilter, PlanShape, joint_conditions
 from registry.plant.sheet_grid import SheetGrid, sheet_grid
 
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)
@@ -31,7 +30,7 @@ def get_plan(page: InPage, wanted: Wanted, view: Annotated[str, Query(max_length
         return render(PlanPage(page.frame("Plot plan", "plan"), None, None, None, (), (), steps))
     grid = plan_grid(page)
     choices = store.list_choices(page.connection)
-    conditions = conditions_of(page.connection, wanted, page.today)
+    conditions = joint_conditions(wanted, choices, page.today)
     areas = store.summarise_areas(page.connection, conditions, page.today)
     riskiest = store.list_riskiest(page.connection, conditions, page.today, LISTED)
     counts = store.count_due(page.connection, conditions, page.today) if page.sheet.score_run_id else None

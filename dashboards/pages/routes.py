@@ -95,6 +95,11 @@ def get_route(
             left_out=max(0, route.considered - len(at_joints) - route.unreachable),
             walk=route_figure(shapes, stops),
             results=tuple(RESULT_WORDS.items()),
+            full_checks={
+                family.label: family.full_check
+                for family in policy.families
+                if family.code in {stop.family for stop in at_joints}
+            },
             receipt=receipt_of(recorded, was, now, again),
             cautions=CAUTIONS,
         )

@@ -13,8 +13,8 @@ from dashboards.rendering import render
 from registry.overview import store
 from registry.overview.model import PlannedWeek
 from registry.planning.model import Plan
-from registry.planning.service import checks_of_week, make_plan
-from registry.planning.store import read_current_plan
+from registry.planning.service import make_plan
+from registry.planning.store import list_checks_of_week, read_current_plan
 
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)
 
@@ -60,7 +60,7 @@ def _panel(page: PageRequest, plan: Plan, weeks: list[PlannedWeek], wanted: date
     opened = next((week for week in weeks if week.starts_on == wanted), weeks[0] if weeks else None)
     if opened is None:
         return None
-    checks = checks_of_week(page.connection, opened.starts_on, limit=MOST_CHECKS)
+    checks = list_checks_of_week(page.connection, plan, opened.starts_on, after=None, limit=MOST_CHECKS)
     return WeekPanel(
         week=opened,
         areas=store.list_week_areas(page.connection, plan.plan_run_id, opened.starts_on),

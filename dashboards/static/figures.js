@@ -7,7 +7,7 @@ function draw(element) {
   const figure = inked(JSON.parse(document.getElementById(element.dataset.figure).textContent));
   const narrow = element.clientWidth < 480;
   const layout = { ...figure.layout, ...(narrow ? figure.narrow : {}) };
-  return Plotly.react(element, figure.data, layout, { ...QUIET, staticPlot: element.dataset.still !== undefined });
+  return Plotly.react(element, figure.data, layout, { ...QUIET, scrollZoom: element.dataset.zoom !== undefined });
 }
 
 const elements = [...document.querySelectorAll("[data-figure]")];

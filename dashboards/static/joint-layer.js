@@ -10,6 +10,7 @@ export class JointLayer {
     this.view = view;
     this.data = null;
     this.leaks = [];
+    this.names = null;
     this.hovered = null;
     this.colours();
   }
@@ -38,6 +39,24 @@ export class JointLayer {
     if (this.data?.kind === "cells") this.cells(pen);
     if (this.data?.kind === "joints") this.joints(pen);
     this.openLeaks(pen);
+    if (this.names) this.areaNames(pen);
+  }
+
+  areaNames(pen) {
+    pen.font = `600 13px ${this.lettering}`;
+    pen.textAlign = "left";
+    pen.textBaseline = "bottom";
+    pen.lineWidth = 4;
+    pen.strokeStyle = this.paper;
+    pen.fillStyle = this.inkColour;
+    const { x: east, y: north, text, customdata: widths } = this.names;
+    for (let i = 0; i < text.length; i += 1) {
+      // A name that is wider than its area would lie over its neighbour's.
+      if (pen.measureText(text[i]).width > widths[i] / this.view.metresPerPixel) continue;
+      const [x, y] = this.view.pixels(east[i], north[i]);
+      pen.strokeText(text[i], x + 2, y - 3);
+      pen.fillText(text[i], x + 2, y - 3);
+    }
   }
 
   get radius() {

@@ -24,6 +24,9 @@ const figure = await (await fetch(given.figure_address)).json();
 const view = new PlanView(box, figure, given.bounds);
 const layer = new JointLayer(box.querySelector("canvas"), view);
 layer.leaks = given.open_leaks;
+// The names of the areas lie over the joints, where they can be read.
+layer.names = figure.data.find((trace) => trace.uid === "area_name") ?? null;
+figure.data = figure.data.filter((trace) => trace.uid !== "area_name");
 
 const grid = box.querySelector(".grid");
 const scale = box.querySelector(".scale svg");
@@ -132,7 +135,8 @@ function tableRow(rows, i) {
 }
 
 function place(rows, i) {
-  return `${reference(given.grid, rows.east_m[i], rows.north_m[i])}, elevation ${rows.elevation_m[i].toFixed(1)} m`;
+  const elevation = rows.elevation_m[i] === null ? "not given" : `${rows.elevation_m[i].toFixed(1)} m`;
+  return `${reference(given.grid, rows.east_m[i], rows.north_m[i])}, elevation ${elevation}`;
 }
 
 function link(tag) {

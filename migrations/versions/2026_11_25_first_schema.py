@@ -650,6 +650,24 @@ BEGIN
     RETURN partition_name;
 END $$;
 
+-- Takes the site's older runs away. Dropping one waits for whoever is reading scores and holds up whoever comes after, so
+-- it gives up soon: a run that is still being read goes when the next one is published.
+CREATE FUNCTION score_partition_drop(before_run integer) RETURNS void
+    LANGUAGE plpgsql SET lock_timeout = '200ms' AS $$
+DECLARE
+    old_run integer;
+BEGIN
+    FOR old_run IN SELECT score_run_id FROM score_run
+                   WHERE site_id = current_site() AND score_run_id < before_run
+                     AND to_regclass(format('public.score_run_%s', score_run_id)) IS NOT NULL LOOP
+        BEGIN
+            EXECUTE format('DROP TABLE public.score_run_%s', old_run);
+        EXCEPTION WHEN lock_not_available THEN
+            RETURN;
+        END;
+    END LOOP;
+END $$;
+
 CREATE FUNCTION score_partition_publish(run integer) RETURNS void
     LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
@@ -667,12 +685,12 @@ BEGIN
     EXECUTE format('CREATE INDEX ON %I USING gist (location)', partition_name);
     EXECUTE format('CREATE INDEX ON %I (site_id, score_run_id, due_on, risk_now DESC, joint_id)', partition_name);
     EXECUTE format('CREATE INDEX ON %I (site_id, score_run_id, risk_now DESC, joint_id)', partition_name);
-    EXECUTE format('ANALYZE %I', partition_name);
+    -- The planner asks about no other column, and looking at all of them would take as long as the indexes.
+    EXECUTE format('ANALYZE %I (site_id, score_run_id, joint_id, area_id, family_id, service_id, due_on, risk_now,'
+                   ' consequence_class, likelihood_class, beyond_checking)', partition_name);
     EXECUTE format('ALTER TABLE score ATTACH PARTITION %I FOR VALUES IN (%s)', partition_name, run);
     UPDATE score_run SET published_at = clock_timestamp() WHERE site_id = current_site() AND score_run_id = run;
-    FOR old_run IN SELECT score_run_id FROM score_run WHERE site_id = current_site() AND score_run_id < run LOOP
-        EXECUTE format('DROP TABLE IF EXISTS score_run_%s', old_run);
-    END LOOP;
+    PERFORM score_partition_drop(run);
 END $$;
 
 CREATE FUNCTION current_score_run() RETURNS integer
@@ -714,7 +732,8 @@ GRANT DELETE ON plan_feature, policy_draft, plan_run, planned_check, joint_last_
     TO jointwright_app;
 GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO jointwright_app;
 -- These work with the owner's rights: nobody else of the server may call them.
-REVOKE EXECUTE ON FUNCTION score_partition_create, score_partition_publish, score_window, site_directory FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION score_partition_create, score_partition_publish, score_partition_drop, score_window,
+    site_directory FROM PUBLIC;
 GRANT EXECUTE ON FUNCTION score_partition_create, score_partition_publish, score_window, site_directory TO jointwright_app;
 
 -- Every table keeps each transaction to its site.
@@ -804,6 +823,7 @@ END $$;
     # Some of these went with the tables that they read.
     op.execute(
         "DROP FUNCTION IF EXISTS site_directory(), score_partition_create(integer), score_partition_publish(integer),"
+        " score_partition_drop(integer),"
         " keep_last_vibration(), keep_last_check(), keep_last_make_up(), ledger_refuses_change(), ledger_chain(),"
         " ledger_lock(), score_window(double precision, double precision, double precision, double precision),"
         " current_score_run(), current_site() CASCADE"

@@ -1,6 +1,7 @@
 """`jointwright due`: which joints fall due, earliest first; `due record` what was found at one."""
 
 import argparse
+import math
 import sys
 from datetime import datetime
 from typing import Any
@@ -70,7 +71,7 @@ def _lines(joints: list[DueJoint]) -> list[str]:
         head,
         *(
             f"{joint.due_on}  {joint.tag:<{tags}}  {joint.area or '':<{areas}}  {joint.family:<12}"
-            f" {joint.consequence_class:>5}  {joint.risk_rank:>8,}  {joint.interval_days:>5.0f}"
+            f" {joint.consequence_class:>5}  {joint.risk_rank:>8,}  {math.floor(joint.interval_days):>5}"
             f"  {joint.reason.replace('_', ' ')}{', beyond checking' if joint.beyond_checking else ''}"
             for joint in joints
         ),

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from registry.commands.loading_site import add_site_arguments, open_loading_site
+from registry.intervals.service import rescore
+from registry.intervals.store import take_score_lock
 from registry.joints.service import place_in_areas
 from registry.plant.features import DrawingFault
 from registry.plant.georeference import Georeference, GeoreferenceRefused
@@ -55,12 +57,18 @@ def run(parsed: argparse.Namespace) -> int:
     placed = None if parsed.epsg is None else Georeference.checked(parsed.epsg, parsed.grid_to_epsg)
     with open_loading_site(parsed) as (database, site):
         with database.transaction(site.site_id) as connection:
+            # Areas, their occupancy and what shakes come from the plan, so a new plan means new scores; and the lock of
+            # scoring comes before any other.
+            take_score_lock(connection)
             report = import_plan_file(connection, content, parsed.file.name, layers)
             moved = place_in_areas(connection, report.before) if report.changed else 0
+            scored = rescore(connection) if report.changed else None
         if placed is not None:
             with database.owner() as owner:
                 place_site(owner, site.site_id, placed.epsg, placed.grid_to_epsg)
-    _tell(parsed.json, _summary(report, moved), report.faults)
+    summary = _summary(report, moved)
+    summary["joints_scored_anew"] = 0 if scored is None else scored.joints
+    _tell(parsed.json, summary, report.faults)
     return 0
 
 
@@ -96,8 +104,6 @@ def _tell(as_json: bool, summary: dict[str, Any], faults: tuple[DrawingFault, ..
     for name, value in summary.items():
         if value not in ((), [], 0, None):
             print(f"{name.replace('_', ' ')}: {_words(value)}")
-    if summary.get("joints_moved"):
-        print("joints have new areas: run `jointwright score`")
     for fault in faults[:MOST_FAULTS_SHOWN]:
         print(f"drawing: {fault}", file=sys.stderr)
     if len(faults) > MOST_FAULTS_SHOWN:

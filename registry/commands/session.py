@@ -2,7 +2,7 @@
 
 import argparse
 import os
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import contextmanager
 
 from registry.db import Database
@@ -21,7 +21,7 @@ class SchemaNotCurrent(Unavailable):
 
 
 @contextmanager
-def open_database(settings: Settings | None = None, *, migrate_given: bool = False) -> Iterator[Database]:
+def open_database(settings: Settings | None = None, *, migrate_given: bool = False) -> Generator[Database]:
     """The database of the settings, at the newest schema.
 
     The embedded one is started when needed and migrated at once. One that was given by URL is migrated only with
@@ -48,7 +48,7 @@ def open_database(settings: Settings | None = None, *, migrate_given: bool = Fal
 
 
 @contextmanager
-def open_site(parsed: argparse.Namespace) -> Iterator[tuple[Database, Site]]:
+def open_site(parsed: argparse.Namespace) -> Generator[tuple[Database, Site]]:
     """The database and the site of `--site`, of JOINTWRIGHT_SITE, or the only one there is."""
     settings = settings_from(os.environ)
     with open_database(settings) as database:

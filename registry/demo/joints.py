@@ -139,7 +139,8 @@ def _described(
     temperature = np.where(
         where == 1, 0.35 * lines.temperature_degc[line] + 0.65 * 18.0, lines.temperature_degc[line]
     )  # a dead leg of tubing takes the weather's temperature more than the line's
-    built = np.datetime64(as_of, "D") - generator.integers(5 * 365 + 60, 9 * 365, len(lines.number))[line]
+    # Built before the history begins to run, or a joint could be repaired before it was there.
+    built = np.datetime64(as_of, "D") - generator.integers(7 * 365 + 60, 11 * 365, len(lines.number))[line]
     z = place[:, 2]
     above_floor = np.where(z > FLOOR_ABOVE_M, z - 5.5 * np.floor((z + 0.3) / 5.5), z)
     access = np.select([(z <= 2.0), (z > FLOOR_ABOVE_M) & (above_floor < 2.0), above_floor < 3.6], [0, 1, 2], 3)

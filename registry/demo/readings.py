@@ -51,7 +51,9 @@ def vibration_readings(plant: Plant, generator: np.random.Generator) -> Vibratio
         chosen = generator.choice(near, size=min(_POINTS_A_MACHINE, len(near)), replace=False)
         subject += chosen.tolist()
         machine += [number] * len(chosen)
-    joint, which = np.array(subject, dtype=np.int64), np.array(machine, dtype=np.int64)
+    # A joint between two machines is a point of the first of them only.
+    points, position = np.unique(np.array(subject, dtype=np.int64), return_index=True)
+    joint, which = points, np.array(machine, dtype=np.int64)[position]
     at = np.array([(s.east_m, s.north_m) for s in sources]).reshape(-1, 2)
     felt = (
         np.array([s.velocity_mm_s for s in sources])[which]

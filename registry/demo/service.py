@@ -37,7 +37,7 @@ from registry.policy.service import publish_first
 from registry.routes.model import NothingToWalk
 from registry.routes.service import make_route
 from registry.sites.model import Site
-from registry.sites.store import add_site, list_sites, remove_site
+from registry.sites.store import add_site, list_sites, refresh_statistics, remove_site
 
 CODE: Final = "saltmarsh-point"
 NAME: Final = "Saltmarsh Point (invented)"
@@ -108,6 +108,8 @@ def build_demo(
         scored = score_plant(connection, as_of)
         tell(f"scored {scored.joints:,} joints")
         _plan(connection, built, as_of, tell)
+    with database.owner() as owner:
+        refresh_statistics(owner)
     return site, scored
 
 

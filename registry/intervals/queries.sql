@@ -73,10 +73,6 @@ WHERE j.site_id = current_site()
   AND (%(joint_ids)s::integer[] IS NULL OR j.joint_id = ANY (%(joint_ids)s::integer[]))
 ORDER BY j.joint_id;
 
--- name: count_joints
--- How many joints the register has.
-SELECT count(*) FROM joint WHERE site_id = current_site();
-
 -- name: list_families
 -- The number and code of each joint family that the register knows.
 SELECT family_id, code FROM family WHERE site_id = current_site();
@@ -164,26 +160,30 @@ SELECT s.joint_id, j.tag, a.name AS area, l.code AS line, f.code AS family, v.na
        s.location[0] AS east_m, s.location[1] AS north_m, s.elevation_m, s.due_on, s.due_reason, s.interval_days,
        s.interval_limit, s.last_satisfactory_on, s.consequence_class, s.likelihood_class, s.leak_rate_now_per_year,
        s.risk_now, s.risk_rank, s.check_minutes, s.beyond_checking, s.vibration_action, s.assumed_inputs
-FROM score s
+FROM (SELECT * FROM score
+      WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
+        AND (%(area)s::text IS NULL
+             OR area_id IN (SELECT a.area_id FROM area a WHERE a.site_id = current_site() AND a.name = %(area)s))
+        AND (%(family)s::text IS NULL
+             OR family_id IN (SELECT f.family_id FROM family f
+                              WHERE f.site_id = current_site() AND f.code = %(family)s))
+        AND (%(service)s::text IS NULL
+             OR service_id IN (SELECT v.service_id FROM service v
+                               WHERE v.site_id = current_site() AND v.name = %(service)s))
+        AND (%(before_on)s::date IS NULL OR due_on < %(before_on)s::date)
+        AND (%(until_on)s::date IS NULL OR due_on <= %(until_on)s::date)
+        AND (%(after_due_on)s::date IS NULL OR due_on >= %(after_due_on)s::date)
+        AND (%(after_due_on)s::date IS NULL OR due_on > %(after_due_on)s::date
+             OR risk_now < %(after_risk)s::double precision
+             OR (risk_now = %(after_risk)s::double precision AND joint_id > %(after_joint_id)s::integer))
+      ORDER BY due_on, risk_now DESC, joint_id
+      LIMIT %(limit)s) s
 JOIN joint j ON j.site_id = s.site_id AND j.joint_id = s.joint_id
 JOIN family f ON f.site_id = s.site_id AND f.family_id = s.family_id
 JOIN service v ON v.site_id = s.site_id AND v.service_id = s.service_id
 LEFT JOIN line l ON l.site_id = s.site_id AND l.line_id = s.line_id
 LEFT JOIN area a ON a.site_id = s.site_id AND a.area_id = s.area_id
-WHERE s.site_id = current_site() AND s.score_run_id = %(score_run_id)s
-  AND (%(area)s::text IS NULL OR s.area_id IN (SELECT area_id FROM area WHERE site_id = current_site() AND name = %(area)s))
-  AND (%(family)s::text IS NULL
-       OR s.family_id IN (SELECT family_id FROM family WHERE site_id = current_site() AND code = %(family)s))
-  AND (%(service)s::text IS NULL
-       OR s.service_id IN (SELECT service_id FROM service WHERE site_id = current_site() AND name = %(service)s))
-  AND (%(before_on)s::date IS NULL OR s.due_on < %(before_on)s::date)
-  AND (%(until_on)s::date IS NULL OR s.due_on <= %(until_on)s::date)
-  AND (%(after_due_on)s::date IS NULL OR s.due_on >= %(after_due_on)s::date)
-  AND (%(after_due_on)s::date IS NULL OR s.due_on > %(after_due_on)s::date
-       OR s.risk_now < %(after_risk)s::double precision
-       OR (s.risk_now = %(after_risk)s::double precision AND s.joint_id > %(after_joint_id)s::integer))
-ORDER BY s.due_on, s.risk_now DESC, s.joint_id
-LIMIT %(limit)s;
+ORDER BY s.due_on, s.risk_now DESC, s.joint_id;
 
 -- name: read_plan_columns
 -- What planning takes of each joint that falls due before a day; columns, none of them null.
@@ -224,13 +224,27 @@ ORDER BY o.until_on, o.interval_override_id;
 -- The site that the transaction is set to.
 SELECT current_site();
 
--- name: count_worse
--- How many joints of a run are riskier than a risk, ties by number, the given joints left out.
-SELECT count(*) FROM score
-WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
-  AND (risk_now > %(risk_now)s::double precision
-       OR (risk_now = %(risk_now)s::double precision AND joint_id < %(joint_id)s::integer))
-  AND NOT joint_id = ANY (%(joint_ids)s::integer[]);
+-- name: list_scored
+-- Those of the given joints that a run has.
+SELECT joint_id FROM score
+WHERE site_id = current_site() AND score_run_id = %(score_run_id)s AND joint_id = ANY (%(joint_ids)s::integer[]);
+
+-- name: read_ranks
+-- Number, risk and rank of the given joints of a run; columns, none of them null.
+SELECT joint_id, risk_now, risk_rank FROM score
+WHERE site_id = current_site() AND score_run_id = %(score_run_id)s AND joint_id = ANY (%(joint_ids)s::integer[])
+ORDER BY joint_id;
+
+-- name: count_less_risky
+-- How many joints of a run come after a joint at a risk in the order of risk, ties by number, the given joints left out.
+-- A joint that was just found good has most of the plant before it and few behind: so those behind are counted.
+SELECT (SELECT count(*) FROM score
+        WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
+          AND risk_now < %(risk_now)s::double precision AND joint_id <> ALL (%(left_out)s::integer[]))
+     + (SELECT count(*) FROM score
+        WHERE site_id = current_site() AND score_run_id = %(score_run_id)s
+          AND risk_now = %(risk_now)s::double precision AND joint_id > %(joint_id)s::integer
+          AND joint_id <> ALL (%(left_out)s::integer[]));
 
 -- name: list_tags_of
 -- The tags of the given joints.

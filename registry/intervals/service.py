@@ -2,7 +2,7 @@
 
 Scoring holds the score lock alone; whoever records a check, a make-up or a leak shares it. Without that, a result
 recorded after the run has read its inputs and before it is swapped in would move the due date in the old scores only,
-and the swap would throw the move away. Who records waits for a running score, readers never do.
+and the swap would throw the move away. Who records waits for a running score; who reads does not.
 """
 
 import math
@@ -66,6 +66,8 @@ def reschedule_joints(connection: Connection, joint_ids: Sequence[int]) -> int:
     """
     store.share_score_lock(connection)
     run = store.read_current_run(connection)
+    # A joint that came after the run gets its score with the next one.
+    joint_ids = [] if run is None else store.list_scored(connection, run.score_run_id, joint_ids)
     if run is None or not joint_ids:
         return 0
     # Read the facts under a lock of their own: of two who change one joint, the later must see what the earlier added.
@@ -254,22 +256,31 @@ def _new_run(connection: Connection, policy: Policy, as_of: date, tell: Progress
 
 
 def _ranked(connection: Connection, run: ScoreRun, scored: Scores) -> Scores:
-    """The same scores with their rank among all joints of the run."""
-    changed = scored.joint_id.tolist()
+    """The same scores with the rank of each joint whose risk changed counted anew among all joints of the run."""
+    stored = store.read_ranks(connection, run.score_run_id, scored.joint_id.tolist())
+    at = np.searchsorted(stored["joint_id"], scored.joint_id)
+    rank = stored["risk_rank"][at].copy()
+    changed = np.flatnonzero(stored["risk_now"][at] != scored.risk_now)
+    joint_id, risk = scored.joint_id[changed], scored.risk_now[changed]
     if len(changed) <= COUNT_ONE_BY_ONE:
-        worse_elsewhere = [
-            store.count_worse(connection, run.score_run_id, joint_id, risk, changed)
-            for joint_id, risk in zip(changed, scored.risk_now.tolist(), strict=True)
-        ]
-        worse_among = np.argsort(np.lexsort((scored.joint_id, -scored.risk_now)))
-        return replace(scored, risk_rank=(1 + np.array(worse_elsewhere) + worse_among).astype(np.int32))
-    columns = store.read_risk_columns(connection, run.score_run_id)
-    others = ~np.isin(columns["joint_id"], scored.joint_id)
-    joint_id = np.concatenate((scored.joint_id, columns["joint_id"][others]))
-    risk = np.concatenate((scored.risk_now, columns["risk_now"][others]))
-    rank = np.empty(len(risk), dtype=np.int32)
-    rank[np.lexsort((joint_id, -risk))] = np.arange(1, len(risk) + 1)
-    return replace(scored, risk_rank=rank[: len(scored)])
+        behind = np.array(
+            [
+                store.count_less_risky(connection, run.score_run_id, number, value, joint_id.tolist())
+                for number, value in zip(joint_id.tolist(), risk.tolist(), strict=True)
+            ],
+            dtype=np.int64,
+        )
+        worse_among = np.argsort(np.lexsort((joint_id, -risk)))
+        rank[changed] = run.joints - len(changed) - behind + 1 + worse_among
+    else:
+        columns = store.read_risk_columns(connection, run.score_run_id)
+        others = ~np.isin(columns["joint_id"], joint_id)
+        everyone = np.concatenate((joint_id, columns["joint_id"][others]))
+        order = np.lexsort((everyone, -np.concatenate((risk, columns["risk_now"][others]))))
+        place = np.empty(len(everyone), dtype=np.int32)
+        place[order] = np.arange(1, len(everyone) + 1)
+        rank[changed] = place[: len(changed)]
+    return replace(scored, risk_rank=rank)
 
 
 def _say_nothing(_: str) -> None:

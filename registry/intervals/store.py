@@ -129,7 +129,8 @@ def publish_scores(connection: Connection, site_id: int, run: ScoreRun, joints: 
     """Write a run's scores beside the current ones and put them in their place."""
     row = connection.execute(SQL["create_partition"], {"score_run_id": run.score_run_id}).fetchone()
     assert row is not None, "a function gives a row"
-    copy_columns(connection, str(row[0]), _score_columns(site_id, run.score_run_id, joints, scores), _SCORE_TYPES)
+    columns = _score_columns(site_id, run.score_run_id, joints, scores)
+    copy_columns(connection, str(row[0]), columns, _SCORE_TYPES, table_is_new=True)
     connection.execute(SQL["publish_partition"], {"score_run_id": run.score_run_id})
 
 
@@ -187,13 +188,31 @@ def read_risk_columns(connection: Connection, score_run_id: int) -> Columns:
     )
 
 
-def count_worse(
+def list_scored(connection: Connection, score_run_id: int, joint_ids: Sequence[int]) -> list[int]:
+    """Those of some joints that a run has."""
+    rows = connection.execute(
+        SQL["list_scored"], {"score_run_id": score_run_id, "joint_ids": list(joint_ids)}
+    ).fetchall()
+    return [int(row[0]) for row in rows]
+
+
+def read_ranks(connection: Connection, score_run_id: int, joint_ids: Sequence[int]) -> Columns:
+    """`joint_id`, `risk_now` and `risk_rank` of some joints of a run, by number."""
+    return read_columns(
+        connection,
+        SQL["read_ranks"],
+        {"joint_id": "integer", "risk_now": "double precision", "risk_rank": "integer"},
+        {"score_run_id": score_run_id, "joint_ids": list(joint_ids)},
+    )
+
+
+def count_less_risky(
     connection: Connection, score_run_id: int, joint_id: int, risk_now: float, left_out: Sequence[int]
 ) -> int:
-    """How many joints of a run, some left out, are riskier than a joint at a risk."""
+    """How many joints of a run, some left out, come after a joint at a risk in the order of risk."""
     row = connection.execute(
-        SQL["count_worse"],
-        {"score_run_id": score_run_id, "joint_id": joint_id, "risk_now": risk_now, "joint_ids": list(left_out)},
+        SQL["count_less_risky"],
+        {"score_run_id": score_run_id, "joint_id": joint_id, "risk_now": risk_now, "left_out": list(left_out)},
     ).fetchone()
     assert row is not None, "counting gives a row"
     return int(row[0])

@@ -106,22 +106,29 @@ SELECT least((SELECT min(observed_at) FROM leak WHERE site_id = current_site()),
              (SELECT min(observed_at) FROM check_result WHERE site_id = current_site()))::date;
 
 -- name: count_by_area
--- Leaks, open leaks, repairs and joint-years of exposure of each area from one day to another. A joint counts from the
--- first day that anything says it was there; one of which nothing says when, from the first day of the window.
-WITH first_seen AS (
-    SELECT joint_id, min(day) AS day
-    FROM (SELECT joint_id, made_up_on AS day FROM make_up WHERE site_id = current_site()
-          UNION ALL SELECT joint_id, observed_at::date FROM check_result WHERE site_id = current_site()
-          UNION ALL SELECT joint_id, observed_at::date FROM leak WHERE site_id = current_site()) e
+-- Leaks, open leaks, repairs and joint-years of exposure of each area from one day to another. A joint counts from its
+-- first make-up, unless it was checked or leaked before that: then, and where no make-up is known, it counts from the
+-- first day of the window, for nothing says that it was not there.
+WITH made AS (
+    SELECT joint_id, min(made_up_on) AS day FROM make_up WHERE site_id = current_site() GROUP BY joint_id
+), seen AS (
+    SELECT joint_id, min(at)::date AS day
+    FROM (SELECT joint_id, min(observed_at) AS at FROM check_result WHERE site_id = current_site() GROUP BY joint_id
+          UNION ALL
+          SELECT joint_id, min(observed_at) FROM leak WHERE site_id = current_site() GROUP BY joint_id) e
     GROUP BY joint_id
-), exposure AS (
-    SELECT coalesce(j.area_id, 0) AS area_id, count(*) AS joints,
-           sum(greatest(0, %(until_on)s::date
-               - greatest(%(since_on)s::date, coalesce(least(j.made_up_on, f.day), %(since_on)s::date)))) / 365.25
-               AS joint_years
-    FROM joint j LEFT JOIN first_seen f ON f.joint_id = j.joint_id
+), standing AS (
+    SELECT coalesce(j.area_id, 0) AS area_id,
+           CASE WHEN least(j.made_up_on, m.day) <= coalesce(s.day, 'infinity')
+                THEN greatest(least(j.made_up_on, m.day), %(since_on)s::date)
+                ELSE %(since_on)s::date END AS since_on
+    FROM joint j
+    LEFT JOIN made m ON m.joint_id = j.joint_id
+    LEFT JOIN seen s ON s.joint_id = j.joint_id
     WHERE j.site_id = current_site()
-    GROUP BY 1
+), exposure AS (
+    SELECT area_id, count(*) AS joints, sum(greatest(0, %(until_on)s::date - since_on)) / 365.25 AS joint_years
+    FROM standing GROUP BY area_id
 ), leaks AS (
     SELECT coalesce(j.area_id, 0) AS area_id, l.severity, l.observed_at,
            l.observed_at::date >= %(since_on)s::date AS in_window,

@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from registry.overview import store
+from registry.overview.kept_answers import KeptAnswers
 from registry.overview.map_window import CELLS_ACROSS, Window
 from registry.overview.model import DueState, JointFilter
 from registry.overview.service import window_answer
@@ -12,6 +13,8 @@ from registry.web.clock import Today
 from registry.web.dependencies import SiteConnection
 
 router = APIRouter(prefix="/api/v1/sites/{site}", tags=["map"])
+
+_KEPT = KeptAnswers(64)
 
 Name = Annotated[str | None, Query(max_length=200)]
 
@@ -39,5 +42,9 @@ def get_map(
     if tag in request.headers.get("If-None-Match", ""):
         return Response(status_code=304, headers=headers)
     wanted = JointFilter(area or None, family or None, service or None, due)
-    answer = window_answer(connection, sheet, window, wanted, today, across=across)
+    key = (request.app.state.database.url, sheet.site_code, tag, window, wanted, across)
+    answer = _KEPT.get(key)
+    if answer is None:
+        answer = window_answer(connection, sheet, window, wanted, today, across=across)
+        _KEPT.put(key, answer)
     return Response(answer, media_type="application/json", headers=headers)

@@ -44,17 +44,8 @@ class Sheet:
     plot_plan_intake_id: int | None
     """The load of the newest plot plan, None where there is none."""
     has_joints: bool
-    last_check_result_id: int
-    last_leak_id: int
-    last_leak_step_id: int
-
-    @property
-    def stamp(self) -> str:
-        """Changes whenever a score, a check, a leak, a repair or the plan does."""
-        return (
-            f"{self.score_run_id or 0}-{self.last_check_result_id}-{self.last_leak_id}-{self.last_leak_step_id}"
-            f"-{self.plot_plan_intake_id or 0}"
-        )
+    stamp: str
+    """Changes whenever a score, a check, a leak, a repair, a make-up, a decision or a loaded file does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +155,7 @@ class ListedJoint:
     service: str
     east_m: float
     north_m: float
-    elevation_m: float
+    elevation_m: float | None
     due_on: date
     due_reason: int
     interval_days: float

@@ -5,9 +5,14 @@
 SELECT s.code AS site_code, s.name AS site_name, r.score_run_id, r.policy_version, r.as_of, r.joints AS scored_joints,
        (SELECT max(f.intake_id) FROM plan_feature f WHERE f.site_id = s.site_id) AS plot_plan_intake_id,
        EXISTS (SELECT FROM joint j WHERE j.site_id = s.site_id) AS has_joints,
-       coalesce((SELECT max(check_result_id) FROM check_result c WHERE c.site_id = s.site_id), 0) AS last_check_result_id,
-       coalesce((SELECT max(leak_id) FROM leak l WHERE l.site_id = s.site_id), 0) AS last_leak_id,
-       coalesce((SELECT max(leak_step_id) FROM leak_step l WHERE l.site_id = s.site_id), 0) AS last_leak_step_id
+       -- Everything that moves a due date or a mark on the plan adds a row to one of these.
+       concat_ws('-', r.score_run_id,
+                 (SELECT max(check_result_id) FROM check_result c WHERE c.site_id = s.site_id),
+                 (SELECT max(leak_id) FROM leak l WHERE l.site_id = s.site_id),
+                 (SELECT max(leak_step_id) FROM leak_step l WHERE l.site_id = s.site_id),
+                 (SELECT max(make_up_id) FROM make_up m WHERE m.site_id = s.site_id),
+                 (SELECT max(interval_override_id) FROM interval_override o WHERE o.site_id = s.site_id),
+                 (SELECT max(intake_id) FROM intake i WHERE i.site_id = s.site_id)) AS stamp
 FROM site s
 LEFT JOIN score_run r ON r.site_id = s.site_id AND r.score_run_id = current_score_run()
 WHERE s.site_id = current_site();
@@ -67,7 +72,7 @@ WHERE cell_east >= round(%(west)s / %(cell_m)s) AND cell_east < round(%(east)s /
 
 -- name: window_joints
 -- The joints of a window one by one, the least risky first, so that the riskiest is drawn last and lies on top.
-SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
 FROM score_window(%(west)s, %(south)s, %(east)s, %(north)s) w
 JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
@@ -79,9 +84,26 @@ WHERE w.location[0] < %(east)s AND w.location[1] < %(north)s
   AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date)
 ORDER BY w.risk_now, w.joint_id DESC;
 
+-- name: wide_joints
+-- The same for a window that holds a good part of the site, and few joints under its filter: they are chosen first.
+WITH chosen AS MATERIALIZED (
+    SELECT * FROM score w
+    WHERE w.site_id = (SELECT current_site()) AND w.score_run_id = (SELECT current_score_run())
+      AND w.location[0] >= %(west)s AND w.location[0] < %(east)s AND w.location[1] >= %(south)s AND w.location[1] < %(north)s
+      AND (%(area_id)s::integer IS NULL OR w.area_id = %(area_id)s::integer)
+      AND (%(family_id)s::integer IS NULL OR w.family_id = %(family_id)s::integer)
+      AND (%(service_id)s::integer IS NULL OR w.service_id = %(service_id)s::integer)
+      AND (%(due_from)s::date IS NULL OR w.due_on >= %(due_from)s::date)
+      AND (%(due_until)s::date IS NULL OR w.due_on <= %(due_until)s::date))
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m,
+       (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
+FROM chosen w
+JOIN joint j ON j.site_id = w.site_id AND j.joint_id = w.joint_id
+ORDER BY w.risk_now, w.joint_id DESC;
+
 -- name: window_riskiest
 -- The riskiest joints of a small window, the riskiest last, as in window_joints.
-SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
 FROM (
     SELECT * FROM score_window(%(west)s, %(south)s, %(east)s, %(north)s) w
@@ -99,7 +121,7 @@ ORDER BY w.risk_now, w.joint_id DESC;
 -- name: wide_riskiest
 -- The same for a window that holds a good part of the site: down the order of risk until enough lie in it. OFFSET 0 keeps
 -- the planner, which thinks that few do, from sorting the whole site first.
-SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m,
+SELECT j.tag, w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.due_on, w.risk_rank
 FROM (
     SELECT * FROM (
@@ -149,7 +171,7 @@ ORDER BY a.name NULLS LAST;
 -- name: list_riskiest
 -- The riskiest joints under a filter.
 SELECT w.joint_id, j.tag, a.name AS area, f.code AS family, v.name AS service,
-       w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m, w.due_on, w.due_reason, w.interval_days,
+       w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m, w.due_on, w.due_reason, w.interval_days,
        w.leak_rate_now_per_year, w.consequence_class, w.risk_now,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.risk_rank, w.check_minutes,
        w.beyond_checking
@@ -171,7 +193,7 @@ LIMIT %(limit)s;
 -- name: list_due
 -- A page of joints by due date, riskiest first among equals, beginning after a given row.
 SELECT w.joint_id, j.tag, a.name AS area, f.code AS family, v.name AS service,
-       w.location[0] AS east_m, w.location[1] AS north_m, w.elevation_m, w.due_on, w.due_reason, w.interval_days,
+       w.location[0] AS east_m, w.location[1] AS north_m, nullif(w.elevation_m, 'NaN') AS elevation_m, w.due_on, w.due_reason, w.interval_days,
        w.leak_rate_now_per_year, w.consequence_class, w.risk_now,
        (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band, w.risk_rank, w.check_minutes,
        w.beyond_checking
@@ -289,7 +311,7 @@ GROUP BY 1 ORDER BY 4 DESC, 1 NULLS LAST;
 -- name: list_route_stops
 -- The stops of a route in walking order, the way back last, each with its risk and the newest result of this route.
 SELECT s.position, s.joint_id, j.tag, f.code AS family, v.name AS service, j.size_mm, j.pressure_barg, j.access,
-       j.location[0] AS east_m, j.location[1] AS north_m, coalesce(w.elevation_m, j.elevation_m) AS elevation_m,
+       j.location[0] AS east_m, j.location[1] AS north_m, coalesce(nullif(w.elevation_m, 'NaN'), j.elevation_m) AS elevation_m,
        w.due_on, (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band,
        s.walking_minutes, s.working_minutes, s.leg, c.result, c.observed_at AS recorded_at, c.checked_by
 FROM route_stop s

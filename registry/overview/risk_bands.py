@@ -41,9 +41,9 @@ def risk_band(risk_now: npt.ArrayLike) -> npt.NDArray[np.int16]:
 
 
 def matrix_bands(likelihood_edges: tuple[float, ...], weights: tuple[float, ...]) -> npt.NDArray[np.int16]:
-    """Band of each cell of the risk matrix: of the class's middle leak rate, times the weight of the consequence class.
+    """Band of each cell of the risk matrix: of the class's mean leak rate, times the weight of the consequence class.
 
-        rate of class k = sqrt(edge(k-1) edge(k));  the outermost classes lie as far out as their neighbours
+        mean rate of class k = (edge(k) - edge(k-1)) / ln(edge(k) / edge(k-1));  the outermost are as wide as the next
 
     Parameters
     ----------
@@ -59,15 +59,16 @@ def matrix_bands(likelihood_edges: tuple[float, ...], weights: tuple[float, ...]
 
     References
     ----------
-    Own method: the cells take their colour from the same edges as the joints do, so that map and matrix agree.
+    Own method: the cells take their colour from the same edges as the joints do, so that map and matrix agree; the mean
+    is that of rates spread evenly over the class on a logarithmic scale.
 
     Examples
     --------
     >>> matrix_bands((1e-4, 1e-3, 1e-2, 1e-1), (1.0, 3.0, 10.0, 30.0, 100.0))[2].tolist()
-    [1, 1, 3, 3, 5]
+    [1, 2, 3, 4, 5]
     """
     edges = np.asarray(likelihood_edges, dtype=np.float64)
     first, last = edges[0] / (edges[1] / edges[0]), edges[-1] * (edges[-1] / edges[-2])
     outer = np.concatenate([[first], edges, [last]])
-    rates = np.sqrt(outer[:-1] * outer[1:])
+    rates = np.diff(outer) / np.log(outer[1:] / outer[:-1])
     return risk_band(rates[:, None] * np.asarray(weights, dtype=np.float64)[None, :])

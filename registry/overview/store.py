@@ -1,4 +1,8 @@
-"""Reading what pages show."""
+"""Reading what pages show.
+
+Nothing is prepared: a plan that is kept for every filter and window at once would be a bad one for most of them, and
+planning anew costs a millisecond.
+"""
 
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -79,15 +83,24 @@ def window_cells(
     `wide` says that the window holds a good part of the site: it changes how the answer is found, not the answer.
     """
     parameters = {**_window(window), "cell_m": cell_m, **_dated(conditions, today)}
-    return connection.execute(SQL["wide_cells" if wide else "window_cells"], parameters, binary=True).fetchall()
+    return connection.execute(
+        SQL["wide_cells" if wide else "window_cells"], parameters, prepare=False, binary=True
+    ).fetchall()
 
 
 def window_joints(
-    connection: Connection, window: tuple[float, float, float, float], conditions: JointConditions, today: date
+    connection: Connection,
+    window: tuple[float, float, float, float],
+    conditions: JointConditions,
+    today: date,
+    *,
+    wide: bool,
 ) -> list[Row]:
     """The joints of a window, least risky first: tag, east, north, elevation [m], band, due date, risk rank."""
     parameters = {**_window(window), **_dated(conditions, today)}
-    return connection.execute(SQL["window_joints"], parameters, binary=True).fetchall()
+    return connection.execute(
+        SQL["wide_joints" if wide else "window_joints"], parameters, prepare=False, binary=True
+    ).fetchall()
 
 
 def window_riskiest(
@@ -101,7 +114,9 @@ def window_riskiest(
 ) -> list[Row]:
     """The riskiest joints of a window, in the columns of `window_joints` and, as there, the riskiest last."""
     parameters = {**_window(window), **_dated(conditions, today), "limit": limit}
-    return connection.execute(SQL["wide_riskiest" if wide else "window_riskiest"], parameters, binary=True).fetchall()
+    return connection.execute(
+        SQL["wide_riskiest" if wide else "window_riskiest"], parameters, prepare=False, binary=True
+    ).fetchall()
 
 
 def list_leaks_on_plan(connection: Connection, limit: int) -> list[LeakOnPlan]:
@@ -196,11 +211,11 @@ def _all(
     connection: Connection, kind: type[Kind], name: str, parameters: Mapping[str, Any] | None = None
 ) -> list[Kind]:
     with connection.cursor(row_factory=class_row(kind)) as cursor:
-        return cursor.execute(SQL[name], parameters).fetchall()
+        return cursor.execute(SQL[name], parameters, prepare=False).fetchall()
 
 
 def _first(
     connection: Connection, kind: type[Kind], name: str, parameters: Mapping[str, Any] | None = None
 ) -> Kind | None:
     with connection.cursor(row_factory=class_row(kind)) as cursor:
-        return cursor.execute(SQL[name], parameters).fetchone()
+        return cursor.execute(SQL[name], parameters, prepare=False).fetchone()

@@ -117,12 +117,6 @@ def checked_features(raw: Sequence[RawFeature]) -> tuple[list[PlanFeature], list
                 continue
             names[key] = item.place
         features.append(feature)
-    if not issues and not any(feature.kind == "area" for feature in features):
-        issues.append(
-            Issue(
-                None, "kind", None, "the plan has no area outline: without one no joint can be said to lie in an area"
-            )
-        )
     return features, issues
 
 

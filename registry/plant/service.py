@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from hashlib import sha256
 
 from registry.db import Connection
+from registry.errors import Issue
 from registry.intake.store import note_intake, take_intake_lock
 from registry.plant import store
 from registry.plant.drawing_faults import drawing_faults
@@ -65,6 +66,9 @@ def checked_plan(reading: PlanReading, source_name: str) -> list[PlanFeature]:
     """The features of a reading, all of them in order. Raises PlanRefused with every fault that there is."""
     features, issues = checked_features(reading.features)
     issues = sorted([*reading.issues, *issues], key=lambda issue: issue.row or 0)
+    if not issues and not any(feature.kind == "area" for feature in features):
+        reason = "the plan has no area outline: without one no joint can be said to lie in an area"
+        issues = [Issue(None, "kind", None, reason)]
     if issues:
         count = f"{len(issues):,} fault{'s' if len(issues) > 1 else ''}"
         raise PlanRefused(f"{source_name} has {count}; nothing was loaded", issues)

@@ -14,10 +14,12 @@ from registry.plant.walking_lines import Integers
 from registry.routes.filling import Shift, filled_round, refilled_round
 from registry.routes.polish import polished_round
 
-# Measured on 400 stops: beyond this many steps without a better walk the solver finds little more.
-MOST_STEPS = 8_000
-PATIENCE_STEPS = 2_000
-REFILLS = 150
+# Measured on 400 stops, of which a shift holds 50: four times these steps find 0.2 % more.
+MOST_STEPS = 3_000
+PATIENCE_STEPS = 800
+REFILLS = 400
+# An order alone is found faster, and takes the steps that the last per cent needs.
+ROUND_STEPS, ROUND_PATIENCE = 8_000, 2_000
 # The smallest prize must outweigh a shift of seconds, so that walking time only settles between equal choices.
 PRIZE_SCALE = 1_000_000
 LEAST_PRIZE = 0.05
@@ -84,7 +86,7 @@ def chosen_stops(
 
 def shortest_round(distances: Integers, *, seed: int, rule: StopRule | None = None) -> list[int]:
     """All places of a symmetric matrix in a round from place 0, which is not listed, as short as we find it."""
-    rule = rule or StopRule()
+    rule = rule or StopRule(ROUND_STEPS, ROUND_PATIENCE)
     model = Model()
     locations = [model.add_location(0, 0) for _ in distances]
     depot = model.add_depot(locations[0])

@@ -8,9 +8,12 @@ from registry.plant.model import Floats
 from registry.plant.walking_lines import Integers
 from registry.routes.polish import polished_round, round_length
 
-# Own method: how unevenly a refill weighs the stops, and how much worse a choice it goes on from in its first rounds.
+# Own method, tried on 36 cases: how unevenly a refill weighs the stops, how much worse a choice it goes on from in its
+# first rounds, how little it may look at the time, and how many stops it takes out of a short round.
 SPREAD = 0.25
 FALL_BACK = 0.01
+LEAST_THRIFT = 0.5
+MOST_OUT = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,10 +35,10 @@ class Shift:
         return float(self.prizes[order].sum())
 
 
-def filled_round(shift: Shift, order: list[int], weight: Floats | None = None) -> list[int]:
-    """The round with more stops put in, each time the one with the best prize for its time, until none fits.
+def filled_round(shift: Shift, order: list[int], weight: Floats | None = None, thrift: float = 1.0) -> list[int]:
+    """The round with more stops put in, each time the one with the best prize / time ** thrift, until none fits.
 
-    `weight` (one for each stop) tilts the choice.
+    `weight` (one for each stop) tilts the choice. Thrift 1 is prize for its time, 0 the prize alone.
     """
     chosen = set(order)
     stops = np.array([stop for stop in shift.possible if int(stop) not in chosen], dtype=np.int64)
@@ -52,7 +55,7 @@ def filled_round(shift: Shift, order: list[int], weight: Floats | None = None) -
         fits = waiting & (needed <= spare)
         if not fits.any():
             return way[1:-1]
-        best = int(np.where(fits, value / np.maximum(needed, 1), -np.inf).argmax())
+        best = int(np.where(fits, value / np.maximum(needed, 1) ** thrift, -np.inf).argmax())
         leg, stop = int(where[best]), int(stops[best])
         both = np.stack([_detour(shift.walk, way[leg], stop, stops), _detour(shift.walk, stop, way[leg + 1], stops)])
         extra = np.concatenate([extra[:leg], both, extra[leg + 1 :]])
@@ -72,7 +75,8 @@ def refilled_round(shift: Shift, order: list[int], *, seed: int, rounds: int) ->
         if not here:
             return best
         kept = _thinned(shift, here, chance)
-        tried = filled_round(shift, kept, np.exp(chance.normal(0.0, SPREAD, len(shift.prizes))))
+        tilt = np.exp(chance.normal(0.0, SPREAD, len(shift.prizes)))
+        tried = filled_round(shift, kept, tilt, thrift=chance.uniform(LEAST_THRIFT, 1.0))
         patience = FALL_BACK * shift.prize(here) * (1 - turn / rounds) * chance.random()
         if shift.prize(tried) < shift.prize(here) - patience:
             continue
@@ -84,7 +88,7 @@ def refilled_round(shift: Shift, order: list[int], *, seed: int, rounds: int) ->
 
 def _thinned(shift: Shift, order: list[int], chance: np.random.Generator) -> list[int]:
     count = len(order)
-    out = int(chance.integers(1, max(2, count // 3)))
+    out = int(chance.integers(1, min(count, max(MOST_OUT, count // 2)) + 1))
     if chance.random() < 0.5:
         begin = int(chance.integers(0, count))
         gone = {(begin + step) % count for step in range(out)}

@@ -50,20 +50,28 @@ def _best_turn(distances: Integers, way: Integers) -> Integers | None:
 def _best_move(distances: Integers, way: Integers) -> Integers | None:
     """The round with the one short stretch moved that saves most, or None where none saves."""
     best_saved, best = 0, None
-    for length in range(1, LONGEST_MOVED + 1):
-        for begin in range(1, len(way) - length):
-            stretch = way[begin : begin + length]
-            rest = np.concatenate([way[:begin], way[begin + length :]])
-            before, after = way[begin - 1], way[begin + length]
-            gain = distances[before, stretch[0]] + distances[stretch[-1], after] - distances[before, after]
-            if gain <= best_saved:
-                continue
-            legs = distances[rest[:-1], rest[1:]]
-            as_is = distances[rest[:-1], stretch[0]] + distances[stretch[-1], rest[1:]] - legs
-            turned = distances[rest[:-1], stretch[-1]] + distances[stretch[0], rest[1:]] - legs
-            for extra, piece in ((as_is, stretch), (turned, stretch[::-1])):
-                where = int(extra.argmin())
-                if gain - extra[where] > best_saved:
-                    best_saved = int(gain - extra[where])
-                    best = np.concatenate([rest[: where + 1], piece, rest[where + 1 :]])
+    legs = distances[way[:-1], way[1:]]
+    leg = np.arange(len(legs))[:, None]
+    for length in range(1, min(LONGEST_MOVED, len(way) - 2) + 1):
+        begin = np.arange(1, len(way) - length)
+        before, first, last, after = way[begin - 1], way[begin], way[begin + length - 1], way[begin + length]
+        gain = distances[before, first] + distances[last, after] - distances[before, after]
+        as_is = distances[np.ix_(way[:-1], first)] + distances[np.ix_(way[1:], last)]
+        turned = distances[np.ix_(way[:-1], last)] + distances[np.ix_(way[1:], first)]
+        saved = gain[None, :] + legs[:, None] - np.minimum(as_is, turned)
+        # Where the stretch stands, and inside it, is no other place.
+        saved[(leg >= begin - 1) & (leg < begin + length)] = 0
+        where, which = (int(index) for index in np.unravel_index(int(saved.argmax()), saved.shape))
+        if saved[where, which] > best_saved:
+            best_saved = int(saved[where, which])
+            stretch = way[begin[which] : begin[which] + length]
+            piece = stretch if as_is[where, which] <= turned[where, which] else stretch[::-1]
+            best = _moved(way, int(begin[which]), length, where, piece)
     return best
+
+
+def _moved(way: Integers, begin: int, length: int, where: int, piece: Integers) -> Integers:
+    """The round with the stretch from `begin` put into leg `where` as `piece`."""
+    if where < begin:
+        return np.concatenate([way[: where + 1], piece, way[where + 1 : begin], way[begin + length :]])
+    return np.concatenate([way[:begin], way[begin + length : where + 1], piece, way[where + 1 :]])

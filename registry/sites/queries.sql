@@ -15,3 +15,7 @@ UPDATE site SET epsg = %(epsg)s, grid_to_epsg = %(grid_to_epsg)s WHERE site_id =
 -- name: remove_site
 -- Take an empty site away again; the owner's right only.
 DELETE FROM site WHERE site_id = %(site_id)s;
+
+-- name: refresh_statistics
+-- What the planner knows of the tables, after a bulk load; the owner's right only.
+ANALYZE;

@@ -22,7 +22,9 @@ def chosen_site(sites: list[Site], code: str | None) -> Site:
     if len(sites) == 1:
         return sites[0]
     if not sites:
-        raise SiteUnknown("no site here yet: load a plot plan or a joint list with --new-site CODE, or run `jointwright demo`")
+        raise SiteUnknown(
+            "no site here yet: load a plot plan or a joint list with --new-site CODE, or run `jointwright demo`"
+        )
     raise SiteNotChosen("say which with --site: " + ", ".join(site.code for site in sites))
 
 

@@ -1,7 +1,7 @@
 """One request is one transaction in one site.
 
-`app.state.database` holds the Database. `SiteConnection` is for a path with `{site}`: it opens a transaction in the application's
-role with that site set, commits before the answer is sent, and rolls back if the handler raises.
+`app.state.database` holds the Database. `SiteConnection` is for a path with `{site}`: it opens a transaction in the
+application's role with that site set, commits before the answer is sent, and rolls back if the handler raises.
 """
 
 from collections.abc import Iterator

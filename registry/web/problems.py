@@ -65,7 +65,10 @@ def install_problem_handlers(app: FastAPI) -> None:
             LOG.error("%s %s", request.method, request.url.path, exc_info=exc)
         headers = dict(exc.headers or {}) if isinstance(exc, HTTPException) else {}
         return Response(
-            orjson.dumps(document), status_code=document["status"], media_type="application/problem+json", headers=headers
+            orjson.dumps(document),
+            status_code=document["status"],
+            media_type="application/problem+json",
+            headers=headers,
         )
 
     for kind in (RegistryError, RequestValidationError, HTTPException, Exception):

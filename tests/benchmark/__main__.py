@@ -14,12 +14,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, timedelta
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import numpy as np
-from fastapi.testclient import TestClient
 
 from dashboards.app import create_app
+from registry.commands.serve import settle_collector
 from registry.db import Database
 from registry.demo.areas import ELECTROLYSIS
 from registry.demo.files import csv_bytes, plan_bytes
@@ -29,7 +30,7 @@ from registry.demo.lists import joint_list
 from registry.embedded import EmbeddedServer
 from registry.intake.model import FileMapping, IntakeReport
 from registry.intake.tables import read_table
-from registry.intervals.decisions import DueFilter
+from registry.intervals.decisions import DueFilter, ScoreSummary
 from registry.intervals.service import current_run, due_page, score_plant
 from registry.joints.service import import_list
 from registry.migration import migrate
@@ -37,7 +38,8 @@ from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
 from registry.routes.service import make_route
 from registry.sites.model import Site
-from registry.sites.store import add_site
+from registry.sites.store import add_site, refresh_statistics
+from tests.benchmark.application import Application
 from tests.benchmark.floors import (
     copy_joint_list,
     copy_register_rows,
@@ -45,7 +47,7 @@ from tests.benchmark.floors import (
     seconds_of,
     select_rows,
 )
-from tests.benchmark.measured import Floor, Row, repeated, shown, table, timed
+from tests.benchmark.measured import Floor, Row, medians, repeated, shown, table, timed
 
 JOINTS = 100_000
 MOST_JOINTS = 1_000_000
@@ -105,48 +107,70 @@ def intake(database: Database, site: Site, built: Plant) -> list[Row]:
     """A joint list from its bytes to the committed register; then the same again, which changes nothing."""
     frame = joint_list(built, SEED)
     content = csv_bytes(frame)
-    with database.transaction(site.site_id) as connection:
-        publish_first(connection)
-        import_plan_file(connection, plan_bytes(built), "plot_plan.geojson")
-
-    def load() -> IntakeReport:
-        rows = read_table(content, name="joints.csv")
-        with database.transaction(site.site_id) as connection:
-            return import_list(connection, rows, FileMapping(), keep_valid=False, today=AS_OF)
-
-    seconds, peak, report = timed(load)
-    if report.added != len(built.joints):
-        raise SystemExit(f"loaded {report.added} of {len(built.joints)} joints: {report.issues[:3]}")
     types = {name: _SQL_TYPES[str(kind)] for name, kind in frame.schema.items()} | {"requires_outage": "boolean"}
     body = content.split(b"\n", 1)[1]
-    floors = [*copy_joint_list(database, frame.columns, body, types), *copy_register_rows(database, site.site_id)]
-    again, peak_again, repeat = timed(load)
+    taken: list[float] = []
+    peaks: list[float] = []
+    floors: list[list[Floor]] = []
+    # Each turn into a site of its own and beside its floors, so that a busy moment of the machine falls on all of them.
+    for turn in range(turns_of(built)):
+        into = site
+        if turn:
+            with database.owner() as owner:
+                into = add_site(owner, f"benchmark-{turn}", f"Benchmark {turn}")
+        with database.transaction(into.site_id) as connection:
+            publish_first(connection)
+            import_plan_file(connection, plan_bytes(built), "plot_plan.geojson")
+        seconds, peak, report = timed(lambda into=into: load(database, into, content))
+        if report.added != len(built.joints):
+            raise SystemExit(f"loaded {report.added} of {len(built.joints)} joints: {report.issues[:3]}")
+        taken.append(seconds)
+        peaks.append(peak)
+        floors.append(
+            [*copy_joint_list(database, frame.columns, body, types), *copy_register_rows(database, into.site_id)]
+        )
+    with database.owner() as owner:
+        refresh_statistics(owner)  # the server does so by itself within a minute of a load
+    again, peak_again, repeat = timed(lambda: load(database, site, content))
     if repeat.changes:
         raise SystemExit("the same file changed something the second time")
+    size = f"{len(content) / 2**20:.0f} MiB of CSV"
     return [
-        Row(f"intake: {len(content) / 2**20:.0f} MiB of CSV into the register", seconds, peak_mib=peak, floors=floors),
-        Row("intake: the same file again, 0 changes", again, peak_mib=peak_again, floors=floors[:1]),
+        Row(f"intake: {size} into the register", median(taken), peak_mib=max(peaks), floors=medians(floors)),
+        Row("intake: the same file again, 0 changes", again, peak_mib=peak_again, floors=medians(floors)[:1]),
     ]
+
+
+def load(database: Database, site: Site, content: bytes) -> IntakeReport:
+    """Take a joint list in, as `jointwright load joints` does."""
+    rows = read_table(content, name="joints.csv")
+    with database.transaction(site.site_id) as connection:
+        return import_list(connection, rows, FileMapping(), keep_valid=False, today=AS_OF)
 
 
 def scoring(database: Database, site: Site, built: Plant) -> list[Row]:
     """A whole score: read, compute, write, index, swap in."""
 
-    def score() -> Any:
+    def score() -> ScoreSummary:
         with database.transaction(site.site_id) as connection:
             return score_plant(connection, AS_OF)
 
     score()
-    seconds, peak, summary = timed(score)
-    assert summary.joints == len(built.joints)
-    return [
-        Row(
-            "scoring: read, compute, write, swap in",
-            seconds,
-            peak_mib=peak,
-            floors=score_floor(database, site.site_id, AS_OF),
-        )
-    ]
+    taken: list[float] = []
+    peaks: list[float] = []
+    floors: list[list[Floor]] = []
+    for _ in range(turns_of(built)):
+        seconds, peak, summary = timed(score)
+        assert summary.joints == len(built.joints)
+        taken.append(seconds)
+        peaks.append(peak)
+        floors.append(score_floor(database, site.site_id, AS_OF))
+    return [Row("scoring: read, compute, write, swap in", median(taken), peak_mib=max(peaks), floors=medians(floors))]
+
+
+def turns_of(built: Plant) -> int:
+    """How often the long work is done: three times, but once where once is minutes."""
+    return 3 if len(built.joints) <= 200_000 else 1
 
 
 def due_list(database: Database, site: Site, built: Plant) -> list[Row]:
@@ -175,41 +199,40 @@ def map_windows(database: Database, site: Site, built: Plant) -> list[Row]:
     """Windows of the map through the application, as a browser asks for them but without a network."""
     generator = np.random.default_rng(SEED)
     joints = built.joints
-    with TestClient(create_app(database), base_url="http://127.0.0.1:8712") as client:
-        rows: list[Row] = []
+    rows: list[Row] = []
+    with Application(create_app(database)) as application:
+        settle_collector()  # as the serving process does
         for width, height in WINDOW_SIZES_M:
             centres = generator.choice(len(joints), WINDOWS)
             east, north = joints.east_m[centres], joints.north_m[centres]
             edges = np.column_stack([east - width / 2, north - height / 2, east + width / 2, north + height / 2])
-            rows.append(_windows(client, database, site, f"map: {width:.0f} × {height:.0f} m", edges))
+            rows.append(_windows(application, database, site, f"map: {width:.0f} × {height:.0f} m", edges))
         corners = (joints.east_m.min(), joints.north_m.min(), joints.east_m.max(), joints.north_m.max())
-        rows.append(_windows(client, database, site, "map: the whole site", np.array([corners] * 10)))
+        rows.append(_windows(application, database, site, "map: the whole site", np.array([corners] * 10)))
     return rows
 
 
-def _windows(client: TestClient, database: Database, site: Site, name: str, edges: FloatArray) -> Row:
-    sizes: list[int] = []
-    counts: list[int] = []
+def _windows(application: Application, database: Database, site: Site, name: str, edges: FloatArray) -> Row:
+    answers: list[bytes] = []
     windows = [dict(zip(("west", "south", "east", "north"), row, strict=True)) for row in edges.tolist()]
 
     def ask(turn: int) -> None:
-        answer = client.get(f"/api/v1/sites/{site.code}/map", params=windows[turn])
-        answer.raise_for_status()
-        sizes.append(len(answer.content))
-        counts.append(answer.json()["joints"])
+        answers.append(application.get(f"/api/v1/sites/{site.code}/map", windows[turn]))
 
     ask(0)
     middle, p95 = repeated(ask, len(windows))
     _, peak, _ = timed(lambda: ask(0))
     with database.transaction(site.site_id) as connection:
         floor, floor_p95 = repeated(lambda turn: select_rows(connection, _WINDOW, windows[turn]), len(windows))
+    counts = np.median([json.loads(answer)["joints"] for answer in answers])
+    sizes = np.median([len(answer) for answer in answers])
     return Row(
-        f"{name}, {int(np.median(counts)):,} joints",
+        f"{name}, {int(counts):,} joints",
         middle,
         p95,
         peak,
         [Floor(f"SELECT of the same rows, its p95 {shown(floor_p95)}", floor)],
-        notes=f"{np.median(sizes) / 1024:.0f} KiB an answer",
+        notes=f"{sizes / 1024:.0f} KiB an answer",
     )
 
 

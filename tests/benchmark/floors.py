@@ -2,14 +2,16 @@
 
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
 from psycopg import sql
 
-from registry.columns import read_columns
 from registry.db import Connection, Database
 from registry.intervals import store as interval_store
+from registry.intervals.service import read_inputs
+from registry.policy.service import current_policy
 from tests.benchmark.measured import Floor
 
 _BLOCK = 1 << 20
@@ -25,8 +27,7 @@ def seconds_of(work: Callable[[], Any]) -> float:
 def copy_joint_list(database: Database, header: Sequence[str], body: bytes, types: dict[str, str]) -> list[Floor]:
     """COPY the file's own bytes into a table of its own columns: with the joint table's keys and indexes, and bare."""
     columns = sql.SQL(", ").join(
-        sql.SQL("{} {}").format(sql.Identifier(name), sql.SQL(types.get(name, "text")))
-        for name in header  # type: ignore[arg-type]
+        sql.SQL("{} {}").format(sql.Identifier(name), sql.SQL(types.get(name, "text"))) for name in header
     )
     keys = sql.SQL(
         "site_id integer NOT NULL DEFAULT 1, joint_id integer GENERATED ALWAYS AS IDENTITY, {},"
@@ -66,7 +67,7 @@ def copy_register_rows(database: Database, site_id: int) -> list[Floor]:
         ("raw COPY of the same rows, without indexes", "INCLUDING DEFAULTS"),
     ):
         with database.owner() as owner:
-            owner.execute(sql.SQL("CREATE TABLE floor_joint (LIKE joint {})").format(sql.SQL(like)))  # type: ignore[arg-type]
+            owner.execute(sql.SQL("CREATE TABLE floor_joint (LIKE joint {})").format(sql.SQL(like)))
         with database.owner() as owner:
             began = time.perf_counter()
             statement = sql.SQL("COPY floor_joint ({}) FROM STDIN (FORMAT binary)").format(names)
@@ -85,8 +86,9 @@ def score_floor(database: Database, site_id: int, as_of: Any) -> list[Floor]:
     with database.transaction(site_id) as connection:
         query = interval_store.SQL["read_joint_columns"]
         out = seconds_of(lambda: _copied_with(connection, query, parameters))
-        columns = read_columns(connection, query, dict(interval_store._JOINT_TYPES), parameters)  # pyright: ignore[reportPrivateUsage]
-    numbers = [values for values in columns.values() if values.dtype.kind in "fiub"]
+        joints = read_inputs(connection, current_policy(connection), as_of).joints
+    columns = [getattr(joints, column.name) for column in fields(joints)]
+    numbers = [values for values in columns if values.dtype.kind in "fiub"]
     one_pass = seconds_of(lambda: [_one_pass(values) for values in numbers])
     with database.owner() as owner:
         names = sql.SQL(", ").join(map(sql.Identifier, _columns_of(database, "score")))

@@ -59,6 +59,11 @@ def repeated(work: Callable[[int], Any], times: int) -> tuple[float, float]:
     return float(np.median(taken)), float(np.quantile(taken, 0.95))
 
 
+def medians(floors: Sequence[Sequence[Floor]]) -> list[Floor]:
+    """The median of each floor over its turns; the words are those of the turn that it came from."""
+    return [sorted(turns, key=lambda floor: floor.seconds)[len(turns) // 2] for turns in zip(*floors, strict=True)]
+
+
 def peak_mib() -> float:
     """The most memory that this process has held: on Linux since the last `_forget_peak`, elsewhere since it began."""
     status = Path("/proc/self/status")

@@ -1,33 +1,90 @@
-"""A running server and a browser at a phone's width."""
+"""The demo plant served on this machine, and Debian's Chromium looking at it.
+
+Every page that a test opens is watched: a console error, a script error or a request to another host fails the test.
+"""
 
 import os
 import shutil
 import socket
 import threading
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
+from fastapi import FastAPI
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from dashboards.app import create_app
-from registry.db import Database
+from tests.web.demo_site import DemoSite, demo_site
+
+FLAGS = (
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+    "--disable-quic",
+)
+NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+
+
+def chromium_path() -> str | None:
+    """The Chromium of $CHROMIUM, or one on the PATH."""
+    given = os.environ.get("CHROMIUM")
+    return next((found for name in ([given] if given else NAMES) if (found := shutil.which(name))), None)
+
+
+@dataclass
+class Watch:
+    """What went wrong on the pages of a test, and what they asked for."""
+
+    faults: list[str] = field(default_factory=list)
+    hosts: set[str] = field(default_factory=set)
+
+    def over(self, page: Page) -> Page:
+        """Watch a page from its first request on."""
+        page.on("console", lambda said: self.faults.append(said.text) if said.type == "error" else None)
+        page.on("pageerror", lambda error: self.faults.append(str(error)))
+        page.on("request", lambda request: self.hosts.add(urlsplit(request.url).netloc))
+        return page
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """The demo plant and where it is served."""
+
+    demo: DemoSite
+    address: str
+
+    @property
+    def root(self) -> str:
+        """Where the site's pages are."""
+        return self.address + self.demo.root
+
+
+@pytest.fixture(scope="module")
+def served(server_url: str, template_name: str) -> Iterator[Served]:
+    """The demo plant of the module's own, served by a real server."""
+    with demo_site(server_url, template_name) as demo, serving(demo.app) as address:
+        yield Served(demo, address)
 
 
 @contextmanager
-def served(database: Database) -> Iterator[str]:
-    """The application on a port of this machine; gives its address."""
-    with socket.socket() as listening:
-        listening.bind(("127.0.0.1", 0))
-        server = uvicorn.Server(uvicorn.Config(create_app(database), log_level="error", lifespan="off"))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+def serving(app: FastAPI) -> Iterator[str]:
+    """A server in a thread on a free port of this machine."""
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.listen(64)
+        server = uvicorn.Server(uvicorn.Config(app, log_level="error", ws="none", lifespan="off"))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
         thread.start()
         try:
-            while not server.started:
-                time.sleep(0.02)
-            yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+            yield f"http://127.0.0.1:{listener.getsockname()[1]}"
         finally:
             server.should_exit = True
             thread.join()
@@ -35,27 +92,42 @@ def served(database: Database) -> Iterator[str]:
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
-    """Chromium, from JOINTWRIGHT_TEST_CHROMIUM, the path, or playwright's own."""
-    program = os.environ.get("JOINTWRIGHT_TEST_CHROMIUM") or shutil.which("chromium")
+    """One browser for all tests."""
+    path = chromium_path()
+    if path is None:
+        pytest.skip("no Chromium: `apt-get install chromium`, or name one by CHROMIUM=/path/to/chromium")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
         yield browser
         browser.close()
 
 
 @pytest.fixture
-def phone(chromium: Browser) -> Iterator[Callable[[str], BrowserContext]]:
-    """Make a context of a phone: 360 px wide, touched."""
+def watch(served: Served) -> Iterator[Watch]:
+    """Fails the test at its end if a page complained or asked another host."""
+    watch = Watch()
+    yield watch
+    assert watch.faults == []
+    assert watch.hosts <= {urlsplit(served.address).netloc, ""}
+
+
+@pytest.fixture
+def opened(chromium: Browser, watch: Watch) -> Iterator[Callable[..., Page]]:
+    """Opens watched pages: `opened(width=360, color_scheme='dark', java_script_enabled=False, …)`."""
     contexts: list[BrowserContext] = []
 
-    def make(address: str) -> BrowserContext:
-        context = chromium.new_context(
-            base_url=address, viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True
-        )
-        context.set_default_timeout(15_000)
+    def open_page(width: int = 1440, height: int = 900, **options: Any) -> Page:
+        context = chromium.new_context(viewport={"width": width, "height": height}, **options)
+        context.set_default_timeout(30_000)
         contexts.append(context)
-        return context
+        return watch.over(context.new_page())
 
-    yield make
+    yield open_page
     for context in contexts:
         context.close()
+
+
+@pytest.fixture
+def page(opened: Callable[..., Page]) -> Page:
+    """A watched page of 1440 x 900."""
+    return opened()

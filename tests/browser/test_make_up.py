@@ -1,20 +1,20 @@
 """A whole make-up on a phone of 360 px, by keyboard and by touch: refused once for its wrench, then accepted."""
 
 from collections.abc import Callable
+from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Browser, Page, expect
 
+from dashboards.app import create_app
 from registry.db import Database
-from tests.browser.conftest import served
+from tests.browser.conftest import Watch, serving
 from tests.web.make_up_site import ANSWERS, EXPIRED_WRENCH, GOOD_WRENCH, TAG, add_make_up_site
 
 pytestmark = pytest.mark.browser
 
 JOINT = f"/sites/marsh/joints/{TAG}"
 BIG_PX = 44  # both sides of what a finger is sure to hit: WCAG 2.2, success criterion 2.5.5
-
-Phone = Callable[[str], BrowserContext]
 
 
 def fields(wrench: str) -> dict[str, str]:
@@ -79,17 +79,16 @@ def by_touch(page: Page, wrench: str) -> None:
 
 @pytest.mark.parametrize("hand", [by_keyboard, by_touch])
 def test_a_make_up_is_refused_for_its_wrench_and_then_accepted(
-    database: Database, phone: Phone, hand: Callable[[Page, str], None]
+    database: Database, chromium: Browser, hand: Callable[[Page, str], None]
 ) -> None:
     add_make_up_site(database, "marsh")
-    with served(database) as address:
-        page = phone(address).new_page()
-        said: list[str] = []
-        page.on("console", lambda message: said.append(message.text) if message.type in ("error", "warning") else None)
-        page.on("pageerror", lambda error: said.append(str(error)))
-        outside: list[str] = []
-        page.on("request", lambda sent: None if sent.url.startswith(address) else outside.append(sent.url))
-
+    watch = Watch()
+    with serving(create_app(database)) as address:
+        context = chromium.new_context(
+            base_url=address, viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True
+        )
+        context.set_default_timeout(15_000)
+        page = watch.over(context.new_page())
         page.goto(JOINT)
         page.get_by_role("link", name="Record a make-up").tap()
         page.get_by_role("link", name="1/2 in, by torque").tap()
@@ -120,4 +119,6 @@ def test_a_make_up_is_refused_for_its_wrench_and_then_accepted(
         expect(rows.first).to_contain_text("accepted")
         expect(rows.last).to_contain_text(EXPIRED_WRENCH)
         assert faults_of(page) == []
-        assert (said, outside) == ([], [])
+        assert watch.faults == []
+        assert watch.hosts == {urlsplit(address).netloc}
+        context.close()

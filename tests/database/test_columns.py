@@ -36,7 +36,9 @@ def test_columns_come_back_as_they_went_in(connection: Connection) -> None:
         " day date, moment timestamptz, place point, position bigint GENERATED ALWAYS AS IDENTITY) ON COMMIT DROP"
     )
     assert copy_columns(connection, "kept", columns, TYPES) == count
-    back = read_columns(connection, b"SELECT small, whole, big, real, truth, day, moment, place FROM kept ORDER BY position", TYPES)
+    back = read_columns(
+        connection, b"SELECT small, whole, big, real, truth, day, moment, place FROM kept ORDER BY position", TYPES
+    )
     for name, values in columns.items():
         np.testing.assert_array_equal(back[name], values)
 

@@ -12,6 +12,7 @@ from uuid import uuid4
 
 import psycopg
 import pytest
+from alembic.config import Config
 from alembic.script import ScriptDirectory
 from psycopg import sql
 
@@ -106,6 +107,12 @@ def test_down_works_on_a_plant_in_use(database: Database) -> None:
     migrate_back(database.url)
     migrate(database.url)
     assert revision_of(database) == newest_revision()
+
+
+def test_the_newest_revision_is_the_one_that_alembic_finds() -> None:
+    config = Config()
+    config.set_main_option("script_location", str(migrations_folder()))
+    assert ScriptDirectory.from_config(config).get_heads() == [newest_revision()]
 
 
 def test_migrating_again_changes_nothing(database: Database) -> None:

@@ -104,7 +104,7 @@ def test_a_refused_plan_leaves_the_one_before_untouched(connection: Connection) 
     assert [area.name for area in store.list_areas(connection)] == ["10 Hall"]
 
 
-def test_an_area_keeps_its_number_by_its_name_and_its_occupancy_until_the_plan_says_otherwise(
+def test_an_area_keeps_its_number_by_its_name_and_its_occupancy_until_a_plan_says_otherwise(
     connection: Connection,
 ) -> None:
     first = import_plan_file(connection, plan_bytes(outline("10 Hall", 0, 0, 50, 40, occupancy="rare")), "one")

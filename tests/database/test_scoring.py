@@ -3,12 +3,13 @@
 import numpy as np
 import pytest
 
-from registry.db import Connection
+from registry.db import Connection, Database
 from registry.intervals import store
 from registry.intervals.decisions import DueFilter, NotScored
 from registry.intervals.scores import scores
 from registry.intervals.service import current_run, due_page, due_pages, read_inputs, reschedule_joints, score_plant
-from registry.policy.service import current_policy, policy_of
+from registry.policy.service import current_policy, policy_of, publish_first
+from tests.conftest import new_site
 from tests.database.small_site import AS_OF, fill_site, number
 
 
@@ -131,3 +132,47 @@ def test_another_site_sees_nothing_of_it(connection: Connection) -> None:
     connection.execute("SELECT set_config('jointwright.site_id', '0', true)")
     assert store.read_current_run(connection) is None
     assert connection.execute("SELECT count(*) FROM score").fetchone() == (0,)
+
+
+def test_a_joint_that_came_after_the_run_is_left_for_the_next(connection: Connection) -> None:
+    fill_site(connection, 20)
+    score_plant(connection, AS_OF)
+    new = number(
+        connection,
+        "INSERT INTO joint (site_id, tag, family_id, service_id, location, pressure_barg, intake_id)"
+        " SELECT site_id, 'J-NEW', family_id, service_id, location, pressure_barg, intake_id FROM joint LIMIT 1"
+        " RETURNING joint_id",
+    )
+    worst = number(connection, "SELECT joint_id FROM score ORDER BY risk_rank LIMIT 1")
+    assert reschedule_joints(connection, [new, worst]) == 1
+    assert number(connection, "SELECT risk_rank FROM score WHERE joint_id = %s", worst) == 1
+    assert reschedule_joints(connection, [new]) == 0
+
+
+def test_scoring_neither_waits_for_a_long_reader_nor_stops_others(database: Database) -> None:
+    site_id = new_site(database, "readers")
+
+    def runs_kept() -> int:
+        with database.transaction(site_id) as connection:
+            return number(connection, "SELECT count(*) FROM pg_inherits WHERE inhparent = 'score'::regclass")
+
+    with database.transaction(site_id) as connection:
+        fill_site(connection, 10)
+        first = score_plant(connection, AS_OF)
+    with database.transaction(site_id) as reader:
+        assert number(reader, "SELECT count(*) FROM score") == 10
+        with database.transaction(site_id) as connection:
+            second = score_plant(connection, AS_OF)
+        assert runs_kept() == 2
+        with database.transaction(site_id) as connection:
+            assert current_run(connection).score_run_id == second.score_run_id > first.score_run_id
+            assert len(due_page(connection, DueFilter())) == 10
+    with database.transaction(site_id) as connection:
+        score_plant(connection, AS_OF)
+    assert runs_kept() == 1
+
+
+def test_a_site_without_joints_is_scored_all_the_same(connection: Connection) -> None:
+    publish_first(connection)
+    assert score_plant(connection, AS_OF).joints == 0
+    assert due_page(connection, DueFilter()) == []

@@ -11,11 +11,11 @@ from tests.unit.some_joints import AS_OF, POLICY, inputs_of, policy_with, scores
 
 
 def _class(**given: object) -> int:
-    return int(scores_of(some_joints(**given)).consequence_class[0])  # type: ignore[arg-type]
+    return int(scores_of(some_joints(**given)).consequence_class[0])
 
 
 def _reasons(**given: object) -> str:
-    inputs = inputs_of(some_joints(**given))  # type: ignore[arg-type]
+    inputs = inputs_of(some_joints(**given))
     return "\n".join(explanation("A", inputs, POLICY, AS_OF, 1).consequence_reasons)
 
 
@@ -50,7 +50,7 @@ def test_hot_water_burns() -> None:
 
 def test_a_vacuum_lets_nothing_out_and_says_so() -> None:
     given = {"service": "steam", "pressure_barg": -0.9, "temperature_degc": 90.0, "area_id": 2}
-    found = scores_of(some_joints(**given))  # type: ignore[arg-type]
+    found = scores_of(some_joints(**given))
     assert found.release_kg_s[0] == 0.0
     assert found.consequence_class[0] == 1
     assert "no release" in _reasons(**given)

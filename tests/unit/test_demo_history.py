@@ -5,6 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from registry.demo.files import tables_of
 from registry.demo.history import (
     DAYS_PER_YEAR,
     NO_RECORD,
@@ -133,7 +134,9 @@ def test_a_leak_seen_by_a_check_has_that_check_on_record(even: History) -> None:
 def test_every_repair_on_record_is_a_make_up(even: History) -> None:
     made = set(zip(even.remakes.joint.tolist(), np.round(even.remakes.day, 6).tolist(), strict=True))
     repaired = ~np.isnan(even.leaks.repaired_day)
-    done = zip(even.leaks.joint[repaired].tolist(), np.round(even.leaks.repaired_day[repaired], 6).tolist(), strict=True)
+    done = zip(
+        even.leaks.joint[repaired].tolist(), np.round(even.leaks.repaired_day[repaired], 6).tolist(), strict=True
+    )
     assert set(done) <= made
 
 
@@ -145,7 +148,7 @@ def test_the_same_seed_gives_the_same_past() -> None:
 
 
 def test_the_true_factors_show_in_the_record(saltmarsh: Plant, life: Life) -> None:
-    """In each cohort with a factor of its own, what went wrong is what its true rate makes expect, and its family's would not."""
+    """In each cohort with a factor, what went wrong is what its true rate makes expect; its family's would not."""
     truth = true_plant_factors(saltmarsh)
     assert set(np.unique(truth)) == {1.0, *(row.factor for row in TRUE_FACTORS)}
     rate = life.process.rate_without_make_up * life.process.make_up_factor[life.process.make_up_state]
@@ -173,3 +176,19 @@ def test_true_rates_are_those_that_the_shipped_policy_begins_with(saltmarsh: Pla
         )
     assert (true_base_rates(saltmarsh) > 0).all()
     assert {row["area"] for row in truth_document()["plant_factors"]} == {row.area for row in TRUE_FACTORS}
+
+
+def test_every_record_can_be_told_from_every_other(saltmarsh: Plant, life: Life) -> None:
+    """Files know a record by its joint and time: two that share both would be refused as contradictions."""
+    tables = tables_of(saltmarsh, life, 1, AS_OF)
+    keys = {
+        "vibration": ["tag", "line", "east_m", "north_m", "observed_at", "frequency_hz"],
+        "temperatures": ["line", "observed_at"],
+        "make_ups": ["tag", "made_up_on"],
+        "checks": ["tag", "observed_at"],
+        "leaks": ["tag", "observed_at"],
+    }
+    for name, key in keys.items():
+        frame = getattr(tables, name)
+        assert frame.height > 0
+        assert frame.select(key).is_duplicated().sum() == 0, name

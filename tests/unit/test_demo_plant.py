@@ -115,7 +115,7 @@ def test_what_a_joint_list_must_have_is_there_and_much_else_is_missing(saltmarsh
 def test_pressures_and_families_suit_the_service(saltmarsh: Plant) -> None:
     frame = joint_list(saltmarsh, 1)
     hydrogen = frame.filter((pl.col("service") == "hydrogen") & (pl.col("area") == "Hydrogen compression"))
-    assert hydrogen["pressure_barg"].max() > 200  # pyright: ignore[reportOperatorIssue]
+    assert hydrogen["pressure_barg"].max() > 200
     loop = frame.filter(pl.col("service") == "syngas")
     assert loop["pressure_barg"].is_between(150, 200).all()
     cold = frame.filter((pl.col("service") == "ammonia") & (pl.col("area") == "Ammonia storage"))
@@ -123,7 +123,7 @@ def test_pressures_and_families_suit_the_service(saltmarsh: Plant) -> None:
     assert frame.filter(pl.col("pressure_barg") > 100)["family"].is_in(["taper_thread", "union"]).sum() == 0
     assert set(frame["family"].unique()) == set(FAMILIES)
     tube = frame.filter(pl.col("family") == "twin_ferrule")["size_mm"].drop_nulls()
-    assert tube.max() <= 25  # pyright: ignore[reportOperatorIssue]
+    assert tube.max() <= 25
 
 
 def test_a_crew_reaches_every_joint_from_the_gate_and_climbs_little(saltmarsh: Plant) -> None:

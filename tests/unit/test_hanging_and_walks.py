@@ -65,7 +65,7 @@ def test_a_platform_that_no_stair_reaches_is_not_used() -> None:
 
 def test_a_wall_between_sends_the_joint_to_the_nearest_place_that_sees_it() -> None:
     _, hanging = hang(PlotPlan(walkways=(ROAD,), obstacles=(hut(40, 2, 60, 4),)), (48, 10, 1))
-    # The line from the joint past the hut's west corner (40, 2) or (40, 4) meets the road; the nearer of those in sight wins.
+    # Of the places where the sight past a corner of the hut meets the road, the nearest.
     assert hanging.state.tolist() == [REACHED]
     foot = hanging.foot[0]
     assert foot[0] == pytest.approx(48 - 8 * 10 / 6, abs=1e-6)
@@ -97,7 +97,9 @@ def test_a_joint_inside_an_obstacle_is_unreachable_unless_an_arm_reaches_it() ->
 
 def test_joints_on_an_island_hang_on_the_mainland_and_those_walled_in_are_said_to_be_unreachable() -> None:
     ring = Polygon(box(38, 38, 62, 62).exterior.coords, [box(40, 40, 60, 60).exterior.coords])
-    plan = PlotPlan(walkways=(ROAD, walkway((10, 20, 0), (20, 20, 0))), obstacles=(Obstacle("wall", ring, -np.inf, np.inf),))
+    plan = PlotPlan(
+        walkways=(ROAD, walkway((10, 20, 0), (20, 20, 0))), obstacles=(Obstacle("wall", ring, -np.inf, np.inf),)
+    )
     ground = walking_ground(plan, PACE)
     points = np.array([(0, 0, 0), (15, 21, 1), (50, 50, 1.0)])
     hanging = hung(ground, points, mainland_from(ground, points[0]))

@@ -213,7 +213,9 @@ def test_what_is_left_out_is_told() -> None:
     assert any("nothing is on it" in text for text in told)
 
 
-@pytest.mark.parametrize("content", [b"", b"not a drawing", b"PK\x03\x04" + bytes(40), b"0\nSECTION\n2\nENTITIES\n0\nLINE\n10\nx"])
+@pytest.mark.parametrize(
+    "content", [b"", b"not a drawing", b"PK\x03\x04" + bytes(40), b"0\nSECTION\n2\nENTITIES\n0\nLINE\n10\nx"]
+)
 def test_what_is_no_drawing_is_refused(content: bytes) -> None:
     with pytest.raises(PlanRefused):
         read_dxf(content, read_layer_mapping(LAYERS))

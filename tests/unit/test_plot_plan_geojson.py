@@ -9,6 +9,7 @@ import pytest
 from registry.plant.features import checked_features
 from registry.plant.geojson import read_geojson
 from registry.plant.model import PlanRefused, PlotPlan, plot_plan
+from registry.plant.service import checked_plan
 
 SQUARE = [[0, 0], [10, 0], [10, 10], [0, 10], [0, 0]]
 
@@ -82,8 +83,18 @@ def test_a_ladder_may_be_a_point_and_a_stair_flat_with_two_elevations() -> None:
 @pytest.mark.parametrize(
     ("wrong", "row", "column", "said"),
     [
-        (area("20 Yard", [[0, 0], [10, 10], [10, 0], [0, 10], [0, 0]]), 2, "geometry", "crosses itself at east 5.00 m, north 5.00 m"),
-        (area("20 Yard", [[0, 0], [10, 0], [10, 10], [0, 9]]), 2, "geometry", "not closed: it ends 9.00 m from its start"),
+        (
+            area("20 Yard", [[0, 0], [10, 10], [10, 0], [0, 10], [0, 0]]),
+            2,
+            "geometry",
+            "crosses itself at east 5.00 m, north 5.00 m",
+        ),
+        (
+            area("20 Yard", [[0, 0], [10, 0], [10, 10], [0, 9]]),
+            2,
+            "geometry",
+            "not closed: it ends 9.00 m from its start",
+        ),
         (area("20 Yard", [[0, 0], [10, 0], [0, 0]]), 2, "geometry", "needs four positions"),
         (area("20 Yard", [[0, 0], [10, 0], [10, float("nan")], [0, 0]]), 2, "geometry", "not a finite number"),
         (area("20 Yard", [[0, 0], [10, 0], [10, float("inf")], [0, 0]]), 2, "geometry", "not a finite number"),
@@ -103,7 +114,12 @@ def test_a_ladder_may_be_a_point_and_a_stair_flat_with_two_elevations() -> None:
         (line("walkway", [0, 0, 1], [1, 0]), 2, "geometry", "some positions have an elevation"),
         (line("stair", [0, 0], [3, 0], elevation_m=2), 2, "elevation", "which two elevations it joins"),
         (line("stair", [0, 0, 2], [3, 0, 2]), 2, "elevation", "which two elevations it joins"),
-        (line("stair", [0, 0], [3, 0], elevation_m=2, top_elevation_m=1), 2, "top_elevation_m", "the top must lie above"),
+        (
+            line("stair", [0, 0], [3, 0], elevation_m=2, top_elevation_m=1),
+            2,
+            "top_elevation_m",
+            "the top must lie above",
+        ),
         (point("gate", 0, 0), 2, "name", "the gate has no name"),
         (point("walkway", 0, 0), 2, "geometry", "where LineString is wanted"),
         (point("vibration_source", 0, 0, frequency_hz=25, radius_m=9), 2, "velocity_mm_s", "needs velocity_mm_s"),
@@ -120,7 +136,9 @@ def test_all_faults_are_told_at_once() -> None:
 
 
 def test_a_plan_without_an_area_is_refused() -> None:
-    assert "no area outline" in reasons(line("walkway", [0, 0], [5, 0]))[0][2]
+    with pytest.raises(PlanRefused) as refused:
+        checked_plan(read_geojson(content(line("walkway", [0, 0], [5, 0]))), "plan.geojson")
+    assert [issue.reason.partition(":")[0] for issue in refused.value.issues] == ["the plan has no area outline"]
 
 
 @pytest.mark.parametrize(

@@ -224,7 +224,7 @@ def test_what_the_plant_taught_moves_the_rate_and_says_so() -> None:
 
 def test_the_last_make_up_moves_the_rate() -> None:
     def factor(**given: object) -> float:
-        return float(scores_of(some_joints(**given)).make_up_factor[0])  # type: ignore[arg-type]
+        return float(scores_of(some_joints(**given)).make_up_factor[0])
 
     made = {"last_make_up_on": "2025-01-01"}
     witnessed = factor(**made, last_make_up_accepted=True, last_make_up_witnessed=True)

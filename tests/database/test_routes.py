@@ -1,0 +1,264 @@
+"""A route from what is due: stored, the same every time, through no obstacle, with what was recorded at its stops."""
+
+import json
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+import pytest
+from shapely import LineString, box
+
+from registry.checks.model import CheckReport
+from registry.checks.service import record_result
+from registry.db import Connection
+from registry.intervals.service import NotScored, score_plant
+from registry.joints.service import place_in_areas
+from registry.joints.store import add_new_families, add_new_services
+from registry.planning.service import make_plan
+from registry.plant.model import AreaUnknown, PlanMissing
+from registry.plant.service import import_plan_file
+from registry.policy.service import publish_first
+from registry.routes import store
+from registry.routes.choosing import StopRule
+from registry.routes.model import GateUnknown, NothingToWalk, Route, RouteRefused, RouteUnknown
+from registry.routes.service import make_route, route_with_stops, start_names
+from tests.database.small_site import new_intake, number
+
+WALK_ON = date(2026, 11, 26)
+QUICK = StopRule(most_steps=200, patience_steps=50, refills=20)
+HUT = box(40, 10, 60, 30)
+
+
+def feature(kind: str, geometry: str, coordinates: Any, **properties: Any) -> dict[str, Any]:
+    return {
+        "type": "Feature",
+        "properties": {"kind": kind, **properties},
+        "geometry": {"type": geometry, "coordinates": coordinates},
+    }
+
+
+def square(kind: str, west: float, south: float, east: float, north: float, **properties: Any) -> dict[str, Any]:
+    ring = [[west, south], [east, south], [east, north], [west, north], [west, south]]
+    return feature(kind, "Polygon", [ring], **properties)
+
+
+PLAN = [
+    square("area", 0, 0, 100, 50, name="10 Hall"),
+    square("area", 110, 0, 200, 50, name="20 Yard"),
+    feature("walkway", "LineString", [[0, 5], [200, 5]]),
+    feature("walkway", "LineString", [[5, 5], [5, 45], [195, 45], [195, 5]]),
+    feature("walkway", "LineString", [[5, 35, 5.5], [95, 35, 5.5]]),
+    feature("stair", "LineString", [[5, 30, 0], [5, 35, 5.5]]),
+    square("obstacle", *HUT.bounds, name="hut"),
+    feature("gate", "Point", [0, 5], name="West gate"),
+    feature("gate", "Point", [200, 5], name="East gate"),
+]
+
+
+@pytest.fixture
+def plant(connection: Connection) -> Connection:
+    """Sixty due joints in two areas, two of them inside the hut and three that need an outage; scored."""
+    publish_first(connection)
+    add_new_families(connection)
+    add_new_services(connection)
+    report = import_plan_file(connection, plan_bytes(), "plan.geojson")
+    rng = np.random.default_rng(5)
+    places = [(50.0, 20.0, 1.0), (52.0, 22.0, 1.0)]
+    while len(places) < 60:
+        east, north = rng.uniform(1, 199), rng.uniform(1, 49)
+        if not HUT.buffer(2).intersects(box(east, north, east, north)):
+            places.append((float(east), float(north), float(rng.choice([0.5, 1.5, 6.0]))))
+    intake_id = new_intake(connection)
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            "INSERT INTO joint (site_id, tag, family_id, service_id, location, elevation_m, pressure_barg, access,"
+            " requires_outage, intake_id) VALUES (current_site(), %s, %s, 1, point(%s, %s), %s, 20, 'grade', %s, %s)",
+            [
+                (f"J-{index:02d}", 1 + index % 3, east, north, elevation, index >= 57, intake_id)
+                for index, (east, north, elevation) in enumerate(places)
+            ],
+        )
+    place_in_areas(connection, report.before)
+    score_plant(connection, WALK_ON - timedelta(days=1))
+    return connection
+
+
+def plan_bytes(*features: dict[str, Any]) -> bytes:
+    return json.dumps({"type": "FeatureCollection", "features": list(features) or PLAN}).encode()
+
+
+def made(
+    connection: Connection, crew: str = "Crew 1", area: str | None = None, gate: str | None = "West gate"
+) -> Route:
+    return make_route(connection, WALK_ON, crew, area, 240.0, gate, 1, rule=QUICK)
+
+
+def legs(connection: Connection, route: Route) -> Iterator[np.ndarray]:
+    for stop in route_with_stops(connection, route.route_id)[1]:
+        yield np.array(stop.leg).reshape(-1, 3)
+
+
+def test_a_route_is_stored_as_it_was_made(plant: Connection) -> None:
+    route = made(plant)
+    kept, stops = route_with_stops(plant, route.route_id)
+    assert (kept.crew, kept.walk_on, kept.start_gate, kept.shift_minutes) == ("Crew 1", WALK_ON, "West gate", 240)
+    assert kept.walking_minutes == pytest.approx(route.walking_minutes)
+    assert (kept.considered, kept.unreachable, kept.stops, kept.recorded) == (57, 2, len(route.stops), 0)
+    assert route.waiting_for_outage == 3
+    assert route.left_out == 57 - 2 - len(route.stops)
+    assert [stop.position for stop in stops] == [*range(1, len(route.stops) + 1), 0]
+    assert [stop.joint_id for stop in stops[:-1]] == [stop.joint_id for stop in route.stops]
+    assert kept.walking_minutes + kept.working_minutes <= 240
+    assert kept.walking_minutes == pytest.approx(sum(stop.walking_minutes for stop in stops))
+    assert all(stop.tag and stop.family and stop.due_reason is not None for stop in stops[:-1])
+    assert not {"J-00", "J-01", "J-57", "J-58", "J-59"} & {stop.tag for stop in stops}
+
+
+def test_the_same_input_gives_the_same_route(plant: Connection) -> None:
+    one, two = made(plant), made(plant)
+    assert one.route_id != two.route_id
+    assert one.stops == two.stops
+    assert one.back == two.back
+
+
+def test_the_walk_is_unbroken_from_the_gate_and_back_and_goes_through_no_obstacle(plant: Connection) -> None:
+    route = made(plant)
+    walked = list(legs(plant, route))
+    assert walked[0][0].tolist() == [0, 5, 0]
+    assert walked[-1][-1].tolist() == [0, 5, 0]
+    for before, after in pairwise(walked):
+        assert before[-1].tolist() == after[0].tolist()
+    assert any(leg[:, 2].max() == 5.5 for leg in walked)
+    for leg in walked:
+        assert LineString(leg[:, :2]).intersection(HUT.buffer(-0.02)).length < 1e-6
+
+
+def test_an_area_and_another_gate_may_be_chosen(plant: Connection) -> None:
+    route = made(plant, area="yard", gate="east gate")
+    assert (route.area, route.start_gate) == ("20 Yard", "East gate")
+    _, stops = route_with_stops(plant, route.route_id)
+    assert {stop.area for stop in stops[:-1]} == {"20 Yard"}
+    assert next(legs(plant, route))[0].tolist() == [200, 5, 0]
+
+
+def test_two_crews_on_one_day_share_no_joint(plant: Connection) -> None:
+    first, second = made(plant), made(plant, crew="Crew 2")
+    assert not {stop.joint_id for stop in first.stops} & {stop.joint_id for stop in second.stops}
+    assert second.considered == first.considered - len(first.stops)
+
+
+def test_a_plan_says_what_is_walked_in_its_week_and_what_was_checked_since_is_not(plant: Connection) -> None:
+    monday = WALK_ON - timedelta(days=WALK_ON.weekday())
+    make_plan(plant, monday, 8, 3.0)
+    planned = {
+        row[0]
+        for row in plant.execute(
+            "SELECT joint_id FROM planned_check WHERE site_id = current_site() AND week_starting_on = %s", [monday]
+        ).fetchall()
+    }
+    route = made(plant)
+    assert route.source == f"the plan for the week of {monday}"
+    assert {stop.joint_id for stop in route.stops} <= planned
+    assert route.considered + route.waiting_for_outage == len(planned)
+    # The plan is of this moment, so a check of now comes after it.
+    report = CheckReport(
+        joint_id=route.stops[0].joint_id,
+        observed_at=datetime.now(UTC) + timedelta(seconds=5),
+        result="tight",
+        client_uuid=UUID(int=1),
+    )
+    assert number(plant, "SELECT count(*) FROM plan_run WHERE site_id = current_site()") == 1
+    plant.execute("UPDATE plan_run SET recorded_at = now() - interval '1 day' WHERE site_id = current_site()")
+    record_result(plant, report, datetime.now(UTC).date())
+    again = made(plant)
+    assert route.stops[0].joint_id not in {stop.joint_id for stop in again.stops}
+    assert again.considered == route.considered - 1
+
+
+def test_a_week_that_no_plan_covers_is_walked_from_the_due_list(plant: Connection) -> None:
+    make_plan(plant, WALK_ON - timedelta(days=WALK_ON.weekday() + 28), 1, 1.0)
+    route = made(plant)
+    assert route.source == "the due list to 2026-11-29"
+    assert route.considered == 57
+
+
+def test_stops_show_what_was_recorded_at_them_on_this_route(plant: Connection) -> None:
+    route = made(plant)
+    first, second = route.stops[:2]
+    for turn, (joint_id, result, route_id) in enumerate(
+        [(first.joint_id, "not_reached", route.route_id), (first.joint_id, "weeping", route.route_id),
+         (second.joint_id, "tight", None)]
+    ):  # fmt: skip
+        report = CheckReport(
+            joint_id=joint_id,
+            observed_at=datetime(2026, 11, 26, 8 + turn, tzinfo=UTC),
+            result=result,  # type: ignore[arg-type]  # a tuple of texts
+            client_uuid=UUID(int=turn + 1),
+            checked_by="C. Checker",
+            route_id=route_id,
+        )
+        record_result(plant, report, WALK_ON)
+    kept, stops = route_with_stops(plant, route.route_id)
+    assert (stops[0].result, stops[0].checked_by) == ("weeping", "C. Checker")
+    assert stops[1].result is None
+    assert kept.recorded == 1
+
+
+def test_routes_are_listed_newest_first_and_page_by_page(plant: Connection) -> None:
+    numbers = [made(plant, area=area).route_id for area in (None, "10", "20")]
+    listed = store.list_routes(plant, 10)
+    assert [route.route_id for route in listed] == numbers[::-1]
+    page = store.list_routes(plant, 10, after=(listed[0].walk_on, listed[0].route_id))
+    assert [route.route_id for route in page] == numbers[1::-1]
+    assert store.list_routes(plant, 10, crew="Nobody") == []
+
+
+def test_what_cannot_be_walked_is_refused_with_what_can(plant: Connection) -> None:
+    with pytest.raises(GateUnknown, match="West gate, East gate"):
+        made(plant, gate="South gate")
+    with pytest.raises(AreaUnknown, match="10 Hall, 20 Yard"):
+        made(plant, area="30 Jetty")
+    with pytest.raises(RouteRefused, match="name of a crew"):
+        made(plant, crew="  ")
+    with pytest.raises(RouteRefused, match="15 to 1440 minutes"):
+        make_route(plant, WALK_ON, "Crew 1", None, 5.0, None, 1)
+    with pytest.raises(RouteRefused, match="15 to 1440 minutes"):
+        make_route(plant, WALK_ON, "Crew 1", None, float("nan"), None, 1)
+    with pytest.raises(RouteUnknown):
+        route_with_stops(plant, 999_999)
+    with pytest.raises(NothingToWalk, match="the due list"):
+        make_route(plant, date(2020, 1, 1), "Crew 1", None, 240.0, None, 1)
+
+
+def test_a_site_without_scores_or_without_a_plan_says_so(connection: Connection) -> None:
+    publish_first(connection)
+    with pytest.raises(NotScored):
+        made(connection)
+    add_new_families(connection)
+    add_new_services(connection)
+    score_plant(connection, WALK_ON)
+    with pytest.raises(PlanMissing):
+        made(connection)
+
+
+def test_a_plan_without_gates_is_entered_at_its_south_western_walkway_end(plant: Connection) -> None:
+    import_plan_file(plant, plan_bytes(*(part for part in PLAN if part["properties"]["kind"] != "gate")), "no gates")
+    (start,) = start_names(plant)
+    assert start.startswith("walkway end ")
+    route = made(plant, gate=None)
+    assert route.start_gate == start
+    assert next(legs(plant, route))[0].tolist() == [0, 5, 0]
+    assert made(plant, gate=start).stops == route.stops
+
+
+def test_a_plan_without_walkways_is_walked_over_clear_ground(plant: Connection) -> None:
+    bare = [part for part in PLAN if part["properties"]["kind"] in ("area", "gate", "obstacle")]
+    import_plan_file(plant, plan_bytes(*bare), "bare")
+    route = made(plant)
+    assert route.unreachable == 2
+    assert len(route.stops) > 5
+    for leg in legs(plant, route):
+        assert LineString(leg[:, :2]).intersection(HUT.buffer(-0.02)).length < 1e-6

@@ -1,0 +1,107 @@
+"""The plot plan and routes over HTTP, on the demo plant."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from tests.web.demo_site import TODAY, DemoSite
+
+
+@pytest.fixture
+def client(own_demo: DemoSite) -> Iterator[TestClient]:
+    """A program's view of a demo plant of this module's own."""
+    base = f"http://localhost/api/v1/sites/{own_demo.code}/"
+    with TestClient(own_demo.app, base_url=base, raise_server_exceptions=False) as client:
+        yield client
+
+
+def wanted(**changes: Any) -> dict[str, Any]:
+    return {"walk_on": TODAY.isoformat(), "crew": "Crew B", "shift_minutes": 120, **changes}
+
+
+def test_a_route_is_made_read_drawn_and_listed(client: TestClient) -> None:
+    made = client.post("routes", json=wanted())
+    assert made.status_code == 201
+    sheet = made.json()
+    assert made.headers["location"].endswith(f"/routes/{sheet['route_id']}")
+    assert sheet["stops"]
+    assert sheet["walking_minutes"] + sheet["working_minutes"] <= 120
+    first = sheet["stops"][0]
+    assert first["position"] == 1
+    assert first["field"]
+    assert first["leg_m"][-1][:2] != first["leg_m"][0][:2]
+    assert set(sheet["what_to_do"]) == {stop["family"] for stop in sheet["stops"]}
+    assert any("depressurise" in caution.lower() for caution in sheet["cautions"])
+
+    read = client.get(f"routes/{sheet['route_id']}")
+    assert read.json()["stops"] == sheet["stops"]
+
+    walk = client.get(f"routes/{sheet['route_id']}/walk.geojson")
+    assert walk.headers["content-type"] == "application/geo+json"
+    kinds = [feature["properties"]["kind"] for feature in walk.json()["features"]]
+    assert kinds.count("stop") == len(sheet["stops"])
+    assert kinds.count("leg") >= 2
+    assert "plant grid" in walk.json()["coordinates_are"]
+
+    listed = client.get("routes", params={"limit": 1, "crew": "Crew B"}).json()
+    assert [route["route_id"] for route in listed["routes"]] == [sheet["route_id"]]
+
+
+def test_routes_page_by_cursor(client: TestClient) -> None:
+    for _ in range(2):
+        assert client.post("routes", json=wanted(crew="Crew C")).status_code == 201
+    page = client.get("routes", params={"limit": 1, "crew": "Crew C"}).json()
+    rest = client.get("routes", params={"limit": 1, "crew": "Crew C", "cursor": page["next"]}).json()
+    assert page["routes"][0]["route_id"] > rest["routes"][0]["route_id"]
+    assert rest["next"] is None
+    assert client.get("routes", params={"cursor": "nonsense"}).status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("request_body", "status", "slug"),
+    [
+        (wanted(start_gate="Moon gate"), 404, "gate-unknown"),
+        (wanted(area="Moon base"), 404, "area-unknown"),
+        (wanted(shift_minutes=3), 422, "route-refused"),
+        (wanted(crew=" "), 422, "route-refused"),
+        (wanted(crew=""), 422, "request-invalid"),
+        (wanted(walk_on="tomorrow"), 422, "request-invalid"),
+        (wanted(colour="red"), 422, "request-invalid"),
+        (wanted(walk_on="1999-01-01"), 409, "nothing-to-walk"),
+    ],
+)
+def test_a_route_that_cannot_be_made_is_a_problem_document(
+    client: TestClient, request_body: dict[str, Any], status: int, slug: str
+) -> None:
+    answer = client.post("routes", json=request_body)
+    assert answer.status_code == status
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert answer.json()["type"].endswith(slug)
+
+
+def test_an_unknown_route_is_not_found(client: TestClient) -> None:
+    for path in ("routes/999999", "routes/999999/walk.geojson"):
+        assert client.get(path).status_code == 404
+
+
+def test_the_plot_plan_is_served_as_geojson_with_its_areas_and_sheet_grid(client: TestClient) -> None:
+    plan = client.get("plot-plan")
+    assert plan.headers["content-type"] == "application/geo+json"
+    kinds = {feature["properties"]["kind"] for feature in plan.json()["features"]}
+    assert {"area", "walkway", "stair", "gate"} <= kinds
+    assert client.get("plot-plan", headers={"If-None-Match": plan.headers["etag"]}).status_code == 304
+    areas = client.get("areas").json()["areas"]
+    assert len(areas) == 8
+    assert all(area["outline_m2"] > 0 for area in areas)
+    grid = client.get("sheet-grid").json()
+    assert grid["letters"][0] == "A"
+    assert client.get("route-starts").json()["starts"]
+
+
+def test_a_site_without_a_plan_answers_not_found(empty_pages: TestClient) -> None:
+    for path in ("plot-plan", "sheet-grid", "route-starts"):
+        answer = empty_pages.get(f"/api/v1/sites/new-plant/{path}", headers={"Accept": "application/json"})
+        assert answer.status_code == 404
+        assert answer.json()["type"].endswith("plan-missing")
