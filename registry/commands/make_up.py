@@ -81,7 +81,7 @@ def run_record(parsed: argparse.Namespace) -> int:
         kind=parsed.kind,
         method=parsed.method,
         procedure=parsed.procedure,
-        answers={**_from_file(parsed.answers), **_from_words(parsed.answer)},
+        answers={**_from_file(parsed.answers_from), **_from_words(parsed.answer)},
         tools=parsed.tool,
         photos=parsed.photo,
         notes=parsed.notes,
@@ -190,10 +190,11 @@ def _add_record(actions: Any) -> None:
         "record", help="record a make-up and get its verdict; it is kept whatever the verdict"
     )
     record.add_argument("tag", metavar="TAG")
-    record.add_argument("answer", nargs="*", metavar="STEP=ANSWER", help="yes, no, a reading, a serial or a lot")
     record.add_argument(
-        "--answers", type=Path, metavar="FILE", help="answers by step as JSON; `-` reads them from input"
-    )
+        "--answer", nargs="+", action="extend", default=[], metavar="STEP=ANSWER",
+        help="yes, no, a reading, a serial or a lot, such as turned=1.25",
+    )  # fmt: skip
+    record.add_argument("--answers-from", type=Path, metavar="FILE", help="answers by step as JSON; `-` for the input")
     record.add_argument("--by", metavar="NAME", help="the fitter")
     record.add_argument("--witness", metavar="NAME")
     record.add_argument("--on", type=day, metavar="YYYY-MM-DD", help="day of the make-up (default: today)")

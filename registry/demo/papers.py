@@ -64,6 +64,11 @@ def found_out_on(as_of: date) -> date:
     return this_year if this_year <= as_of - timedelta(days=30) else date(as_of.year - 1, 3, 10)
 
 
+def overhaul_on(as_of: date) -> date:
+    """First day of the overhaul at which the wrench that was found out did much of the work."""
+    return found_out_on(as_of) - timedelta(days=120)
+
+
 def people_list(as_of: date) -> pl.DataFrame:
     """Qualifications: the six for every family without a gap, the others for a few; some end soon, one has lapsed."""
     began = as_of - timedelta(days=round(365.25 * REGISTER_YEARS))
