@@ -9,8 +9,8 @@ from dashboards.contexts import Figure, PageContext
 from registry.completion.model import Completion, PackJoint, WorkPack
 from registry.makeup.instructions import Instructions
 from registry.makeup.model import MakeUp
-from registry.makeup.papers import Expiring
 from registry.makeup.procedures import Procedure, Step
+from registry.papers.model import Expiring
 from registry.recalls.model import Recall, RecallArea, RecalledJoint, SuspectJoint, Suspects
 
 

@@ -10,6 +10,7 @@ from registry.joints import api as joints
 from registry.leaks import api as leaks
 from registry.makeup import api as makeup
 from registry.overview import api as overview
+from registry.papers import api as papers
 from registry.planning import api as planning
 from registry.plant import api as plant
 from registry.policy import api as policy
@@ -21,6 +22,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     intervals.router,
     assembly.router,
     makeup.router,
+    papers.router,
     joints.router,
     plant.router,
     policy.router,

@@ -23,13 +23,13 @@ from registry.intervals.model import DUE_REASONS
 from registry.intervals.store import read_due
 from registry.makeup.instructions import Instructions, instructions
 from registry.makeup.model import MakeUp, MakeUpUnfit, MakeUpUnknown
-from registry.makeup.papers_of_site import people, tools
 from registry.makeup.procedures import MAKE_UP_KINDS, MakeUpKind, Procedure, Step
-from registry.makeup.publishing import procedure_of, procedures_of_joint
+from registry.makeup.service import procedure_of, procedures_of_joint
 from registry.makeup.store import list_make_ups
 from registry.makeup.targets import TorqueTarget
 from registry.overview import store
 from registry.overview.model import JointRecord, TagUnknown
+from registry.papers.service import people, tools
 from registry.web.clock import Now
 
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)

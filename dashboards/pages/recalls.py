@@ -21,8 +21,8 @@ from dashboards.pages.frame import InPage, place_words
 from dashboards.pages.plan import plan_grid
 from dashboards.rendering import render, tag_path
 from registry.completion.store import list_packs
-from registry.makeup.papers_of_site import expiring
 from registry.overview import store as overview
+from registry.papers.service import expiring
 from registry.recalls import store
 from registry.recalls.model import DAYS_BY_CLASS, RecallKind, RecallRequest
 from registry.recalls.service import raise_recall, read_recall, suspects

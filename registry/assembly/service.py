@@ -24,14 +24,15 @@ from registry.makeup.model import (
     MakeUpUnfit,
     MakeUpUnknown,
 )
-from registry.makeup.on_the_day import Qualification, ToolOnDay
-from registry.makeup.papers import people_of
-from registry.makeup.papers_of_site import tools
 from registry.makeup.past_make_ups import remarks_of
 from registry.makeup.procedures import Procedure, procedures_for
-from registry.makeup.publishing import procedure_of, publish_first_procedures
 from registry.makeup.report import MakeUpReport
+from registry.makeup.service import procedure_of, publish_first_procedures
 from registry.makeup.verdict import verdict
+from registry.papers.model import people_of
+from registry.papers.on_the_day import Qualification, ToolOnDay
+from registry.papers.service import tools
+from registry.papers.store import list_papers
 
 OTHER_TOOLS: Final = "other-tools"
 """Under which the ledger keeps the serials of tools that no step asks for."""
@@ -195,7 +196,7 @@ def _person(connection: Connection, name: str | None) -> tuple[str | None, list[
     plain = _text(name)
     if plain is None:
         return None, []
-    known = people_of(store.list_papers(connection, plain))
+    known = people_of(list_papers(connection, plain))
     if not known:
         return plain, []
     papers = (each.as_qualification() for each in known[0].qualifications)

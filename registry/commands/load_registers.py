@@ -5,7 +5,7 @@ from functools import partial
 from typing import Any
 
 from registry.commands.load_tables import TableKind, add_table_arguments
-from registry.makeup.registers import REGISTERS
+from registry.papers.service import REGISTERS
 
 _HELP = {
     "people": "people, a row for each qualification: by family and sizes, with its first and last day",

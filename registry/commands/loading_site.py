@@ -7,7 +7,7 @@ from contextlib import contextmanager
 
 from registry.commands.session import open_database, open_site
 from registry.db import Database
-from registry.makeup.publishing import publish_first_procedures
+from registry.makeup.service import publish_first_procedures
 from registry.policy.service import publish_first
 from registry.sites.model import Site, SiteExists
 from registry.sites.service import find_site

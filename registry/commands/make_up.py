@@ -16,16 +16,16 @@ from registry.commands.days import day, utc_today
 from registry.commands.session import open_site
 from registry.errors import Invalid
 from registry.makeup.model import MakeUp
-from registry.makeup.papers_of_site import SOON_DAYS, expiring, tools
 from registry.makeup.procedures import MAKE_UP_KINDS, Procedure, Step
-from registry.makeup.publishing import (
+from registry.makeup.reading_procedures import document_of
+from registry.makeup.service import (
+    make_ups_of_joint,
     procedure_of,
     procedures_of_joint,
     publish_first_procedures,
     publish_procedures,
 )
-from registry.makeup.reading_procedures import document_of
-from registry.makeup.service import make_ups_of_joint
+from registry.papers.service import SOON_DAYS, expiring, tools
 
 METHODS = ("turns", "torque", "tension")
 

@@ -28,9 +28,8 @@ from registry.intervals.service import current_run, score_plant, summary
 from registry.intervals.store import read_plan_columns, take_score_lock
 from registry.joints.service import import_list
 from registry.leaks.service import import_leaks
-from registry.makeup.publishing import publish_first_procedures
-from registry.makeup.registers import import_calibrations, import_people, import_tools
-from registry.makeup.service import import_make_ups
+from registry.makeup.service import import_make_ups, publish_first_procedures
+from registry.papers.service import import_calibrations, import_people, import_tools
 from registry.planning.service import make_plan
 from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first

@@ -6,11 +6,11 @@ from datetime import date
 
 from registry.makeup.judging_tools import tools_for_steps
 from registry.makeup.model import LOT_COLUMNS, SAID_NOT_ACCEPTED
-from registry.makeup.on_the_day import Qualification
-from registry.makeup.papers import Tool
 from registry.makeup.procedures import MakeUpKind, Procedure, procedures_for
 from registry.makeup.report import MakeUpReport, Verdict
 from registry.makeup.verdict import verdict
+from registry.papers.model import Tool
+from registry.papers.on_the_day import Qualification
 
 _READ_FROM = ("torque_n_m", "turns")
 

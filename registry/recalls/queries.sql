@@ -60,20 +60,23 @@ WHERE EXISTS (SELECT FROM make_up m
                 AND NOT EXISTS (SELECT FROM make_up n WHERE n.site_id = m.site_id AND n.supersedes = m.make_up_id));
 
 -- name: list_suspects
--- Some of the given joints as they stand, the worst class first.
+-- Some of the given joints as they stand, the worst class first; only those that are listed are looked up further.
 SELECT j.joint_id, j.tag, a.name AS area, f.code AS family, j.location[0] AS east_m, j.location[1] AS north_m,
-       m.made_up_on, m.fitter, s.consequence_class::integer AS consequence_class, s.due_on
-FROM joint j
+       m.made_up_on, m.fitter, w.consequence_class, w.due_on
+FROM (SELECT g.joint_id, s.consequence_class::integer AS consequence_class, s.risk_now, s.due_on
+      FROM unnest(%(joint_ids)s::integer[]) AS g (joint_id)
+      LEFT JOIN score s ON s.site_id = current_site() AND s.score_run_id = (SELECT current_score_run())
+                           AND s.joint_id = g.joint_id
+      ORDER BY s.consequence_class DESC NULLS FIRST, s.risk_now DESC, g.joint_id
+      LIMIT %(limit)s) w
+JOIN joint j ON j.site_id = current_site() AND j.joint_id = w.joint_id
 JOIN family f ON f.site_id = j.site_id AND f.family_id = j.family_id
 LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
-LEFT JOIN score s ON s.site_id = j.site_id AND s.score_run_id = (SELECT current_score_run()) AND s.joint_id = j.joint_id
 JOIN LATERAL (SELECT m.made_up_on, m.fitter FROM make_up m
               WHERE m.site_id = j.site_id AND m.joint_id = j.joint_id
                 AND NOT EXISTS (SELECT FROM make_up n WHERE n.site_id = m.site_id AND n.supersedes = m.make_up_id)
               ORDER BY m.made_up_on DESC, m.make_up_id DESC LIMIT 1) m ON true
-WHERE j.site_id = current_site() AND j.joint_id = ANY (%(joint_ids)s::integer[])
-ORDER BY s.consequence_class DESC NULLS FIRST, s.risk_now DESC, j.joint_id
-LIMIT %(limit)s;
+ORDER BY w.consequence_class DESC NULLS FIRST, w.risk_now DESC, w.joint_id;
 
 -- name: add_recall
 -- A recall, raised.

@@ -7,8 +7,8 @@ from typing import Any, TypeVar
 from psycopg.rows import class_row
 
 from registry.db import Connection
-from registry.makeup.on_the_day import Calibration
 from registry.named_sql import queries_beside
+from registry.papers.on_the_day import Calibration
 from registry.recalls.model import Recall, RecallArea, RecalledJoint, RecallKind, SuspectJoint
 
 SQL = queries_beside(__file__)

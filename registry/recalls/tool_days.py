@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from registry.makeup.on_the_day import Calibration
+from registry.papers.on_the_day import Calibration
 
 
 @dataclass(frozen=True, slots=True)

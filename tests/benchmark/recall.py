@@ -29,6 +29,7 @@ from registry.sites.store import add_site
 AS_OF = date(2026, 11, 25)
 WRENCHES = 100
 FIRST_WRENCH_SHARE = 20
+PAGE = 200
 
 _JOINTS = """
 INSERT INTO joint (site_id, tag, family_id, service_id, line_id, area_id, size_mm, location, pressure_barg, intake_id)
@@ -55,7 +56,9 @@ def main() -> None:
         with EmbeddedServer(folder) as server:
             migrate(server.url)
             with Database(server.url) as database:
-                _measure(database, _make_site(database, joints), joints)
+                site_id = _make_site(database, joints)
+                for serial in ("TW-2", "TW-1"):
+                    _measure(database, site_id, joints, serial)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 
@@ -110,35 +113,30 @@ def _make_site(database: Database, joints: int) -> int:
     return site_id
 
 
-def _measure(database: Database, site_id: int, joints: int) -> None:
-    for serial in ("TW-1", "TW-2"):
-        request = RecallRequest(kind="tool", subject=serial)
+def _measure(database: Database, site_id: int, joints: int, serial: str) -> None:
+    request = RecallRequest(kind="tool", subject=serial)
 
-        def listed(connection: Connection, request: RecallRequest = request) -> int:
-            found = suspects(connection, request, AS_OF)
-            list_suspects(connection, found.joint_ids, len(found.joint_ids))
-            return len(found.joint_ids)
+    def told(words: str, work: Callable[[Connection], Any]) -> Any:
+        began = time.perf_counter()
+        with database.transaction(site_id) as connection:
+            result = work(connection)
+        print(f"{serial}: {words}: {time.perf_counter() - began:.2f} s", flush=True)
+        return result
 
-        def raised(connection: Connection, request: RecallRequest = request) -> int:
-            return raise_recall(connection, request, reason="bench", raised_by="bench", today=AS_OF).recall_id
+    def listed(connection: Connection, most: int) -> int:
+        found = suspects(connection, request, AS_OF)
+        list_suspects(connection, found.joint_ids, most)
+        return len(found.joint_ids)
 
-        seconds, count = _timed(database, site_id, listed)
-        print(f"{serial}: its {count:,} joints of {joints:,}, each with area, class and due date: {seconds:.2f} s")
-        seconds, recall_id = _timed(database, site_id, raised)
-        print(f"{serial}: their checks raised and due dates moved: {seconds:.2f} s")
-        for words, work in (
-            ("progress", lambda connection, number=recall_id: read_recall(connection, number, AS_OF)),
-            ("progress by area", lambda connection, number=recall_id: list_recall_areas(connection, number, AS_OF)),
-            ("a page of joints", lambda connection, number=recall_id: list_recalled_joints(connection, number)),
-        ):
-            print(f"{serial}: {words}: {_timed(database, site_id, work)[0]:.2f} s")
+    def raised(connection: Connection) -> int:
+        return raise_recall(connection, request, reason="bench", raised_by="bench", today=AS_OF).recall_id
 
-
-def _timed(database: Database, site_id: int, work: Callable[[Connection], Any]) -> tuple[float, Any]:
-    began = time.perf_counter()
-    with database.transaction(site_id) as connection:
-        result = work(connection)
-    return time.perf_counter() - began, result
+    count = told(f"its joints found, and the worst {PAGE} listed", lambda connection: listed(connection, PAGE))
+    told(f"all {count:,} of {joints:,} listed, with area, class and due date", lambda c: listed(c, count))
+    number = told("their checks raised and due dates moved", raised)
+    told("progress", lambda connection: read_recall(connection, number, AS_OF))
+    told("progress by area", lambda connection: list_recall_areas(connection, number, AS_OF))
+    told("a page of its joints", lambda connection: list_recalled_joints(connection, number))
 
 
 if __name__ == "__main__":

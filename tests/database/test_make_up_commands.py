@@ -9,7 +9,7 @@ import pytest
 from registry.cli import main
 from registry.db import Database
 from tests.conftest import new_site
-from tests.database.test_make_ups import CALIBRATIONS, HALF_INCH, PEOPLE, TOOLS, prepared
+from tests.database.make_up_papers import CALIBRATIONS, HALF_INCH, PEOPLE, TOOLS, prepared
 
 Run = Callable[..., tuple[int, str, str]]
 GOOD = [f"{key}={answer}" for key, answer in HALF_INCH.items()]

@@ -8,11 +8,11 @@ from registry.assembly.service import record_make_up
 from registry.db import Connection
 from registry.intake.model import IntakeReport
 from registry.makeup.model import MakeUp
-from registry.makeup.registers import import_calibrations
 from registry.makeup.service import import_make_ups, make_ups_of_joint
+from registry.papers.service import import_calibrations
 from registry.setup.store import read_ledger_state
+from tests.database.make_up_papers import prepared, sent, take_in
 from tests.database.small_site import AS_OF
-from tests.database.test_make_ups import prepared, sent, take_in
 
 HEAD = "tag,made_up_on,fitter,witness,method,verdict,procedure,torque_n_m,turns,tools,ferrule_lot\n"
 ACCEPTED = "H2-0001,2026-05-04,Ann Fitter,W. Witness,torque,accepted,ferrule-mp-half-inch-torque,150,1.0,TW-014,FL-1\n"

@@ -13,7 +13,7 @@ from registry.api import ROUTERS
 from registry.db import Database
 from registry.web.problems import install_problem_handlers
 from tests.conftest import new_site
-from tests.database.test_make_ups import CALIBRATIONS, HALF_INCH, PEOPLE, TOOLS, prepared
+from tests.database.make_up_papers import CALIBRATIONS, HALF_INCH, PEOPLE, TOOLS, prepared
 
 TODAY = datetime.now(UTC).date().isoformat()
 

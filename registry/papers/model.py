@@ -6,8 +6,9 @@ from typing import Final, Literal
 
 from registry.errors import NotFound
 from registry.intake.model import Column
-from registry.makeup.on_the_day import AsFound, Calibration, Qualification, ToolOnDay, tool_on_day
-from registry.makeup.procedures import ToolKind
+from registry.papers.on_the_day import AsFound, Calibration, Qualification, ToolOnDay, tool_on_day
+
+ToolKind = Literal["torque_wrench", "tensioner", "gap_gauge", "pre_swage", "other"]
 
 PEOPLE_COLUMNS: Final = (
     Column(name="name", required=True, longest=200, words=("fitter", "person", "full name")),

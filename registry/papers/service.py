@@ -1,8 +1,8 @@
-"""Take lists of people with their qualifications, of tools, and of calibrations in, by the rules of every list."""
+"""People and tools of a site with their papers, those that run out soon, and lists of them taken in."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any, Final
 
 import polars as pl
@@ -12,8 +12,19 @@ from registry.intake.columns import typed_rows
 from registry.intake.model import ROW, Column, FileMapping, IntakeReport, Table, TypedRows
 from registry.intake.store import add_intake, take_intake_lock
 from registry.joints.store import list_families
-from registry.makeup import store
-from registry.makeup.papers import CALIBRATION_COLUMNS, PEOPLE_COLUMNS, TOOL_COLUMNS
+from registry.papers import store
+from registry.papers.model import (
+    CALIBRATION_COLUMNS,
+    PEOPLE_COLUMNS,
+    TOOL_COLUMNS,
+    Expiring,
+    Person,
+    PersonUnknown,
+    Tool,
+    ToolUnknown,
+    people_of,
+    tools_of,
+)
 
 Row = Mapping[str, Any]
 Key = tuple[Any, ...]
@@ -27,7 +38,39 @@ class RegisterKind:
     take_in: Callable[[Connection, Table, FileMapping, bool, date], IntakeReport]
 
 
+SOON_DAYS: Final = 60
 _STANDS: Final = "stands otherwise in the register, or in a row above: papers are added to and never loaded over"
+
+
+def people(connection: Connection) -> tuple[Person, ...]:
+    """Everybody of the register with all papers, by name."""
+    return people_of(store.list_papers(connection))
+
+
+def person_named(connection: Connection, name: str) -> Person:
+    """One person by name, in whatever letters. Raises PersonUnknown."""
+    found = people_of(store.list_papers(connection, name))
+    if not found:
+        raise PersonUnknown(f"nobody here is called {name!r}")
+    return found[0]
+
+
+def tools(connection: Connection, serials: Sequence[str] | None = None) -> tuple[Tool, ...]:
+    """Every tool of the register with its calibrations, or those of the given serials."""
+    return tools_of(store.list_calibrations(connection, serials))
+
+
+def tool_of_serial(connection: Connection, serial: str) -> Tool:
+    """One tool by its serial, in whatever letters. Raises ToolUnknown."""
+    found = tools(connection, [serial])
+    if not found:
+        raise ToolUnknown(f"no tool {serial!r} here")
+    return found[0]
+
+
+def expiring(connection: Connection, today: date, days: int = SOON_DAYS) -> list[Expiring]:
+    """Papers that ran out or do so within some days, where none after them makes it good."""
+    return store.list_expiring(connection, today + timedelta(days=days))
 
 
 def people_columns(connection: Connection | None) -> tuple[Column, ...]:
