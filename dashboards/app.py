@@ -1,8 +1,10 @@
 """The composition root: the API, the pages, their errors, and what keeps them safe, as one application."""
 
 import logging
+import re
 from collections.abc import Callable, Collection
-from datetime import UTC, datetime
+from contextlib import suppress
+from datetime import UTC, date, datetime
 
 import orjson
 from fastapi import FastAPI, Request, Response
@@ -10,17 +12,19 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
 from dashboards import assets
-from dashboards.contexts import RefusedPage
+from dashboards.contexts import Frame, RefusedPage
 from dashboards.pages import PAGES
-from dashboards.pages.frame import bare_frame
+from dashboards.pages.frame import bare_frame, site_frame
 from dashboards.rendering import render
 from dashboards.security import SameOrigin
 from registry.api import ROUTERS
 from registry.db import Database
 from registry.errors import RegistryError
+from registry.sites.service import find_site
 from registry.web.problems import problem_of
 
 LOG = logging.getLogger(__name__)
+_IN_SITE = re.compile(r"/sites/([^/]+)/")
 
 DESCRIPTION = "A plant-wide registry of mechanical joints: what is due, why, who walks there, what leaks."
 
@@ -51,6 +55,15 @@ def create_app(
     return app
 
 
+def _frame(request: Request, title: str, today: date) -> Frame:
+    """The frame of the site that the request was about, so that a reader can go on from there; else a bare one."""
+    found = _IN_SITE.match(request.url.path)
+    if found is not None:
+        with suppress(RegistryError):
+            return site_frame(find_site(request.app.state.database, found.group(1)), None, title, "", today)
+    return bare_frame(title, today)
+
+
 def _refused(request: Request, exc: Exception) -> Response:
     """Any error as a problem document for programs, and as a page for people."""
     document = problem_of(exc)
@@ -64,7 +77,7 @@ def _refused(request: Request, exc: Exception) -> Response:
     clock = request.app.state.clock
     today = (clock() if clock is not None else datetime.now(UTC)).date()
     page = RefusedPage(
-        frame=bare_frame(document["title"], today),
+        frame=_frame(request, document["title"], today),
         status=status,
         title=document["title"],
         detail=document["detail"],

@@ -56,6 +56,7 @@ def _environment() -> Environment:
         tag_path=tag_path,
         moment=moment,
         years=years,
+        sentence=sentence,
     )
     return environment
 
@@ -104,6 +105,15 @@ def years(number: float) -> str:
     """
     text = digits(number, 2)
     return f"{text} year" if text == "1" else f"{text} years"
+
+
+def sentence(text: str) -> str:
+    """Text that stands alone: a capital at its head, a stop at its end.
+
+    >>> sentence("no joint 'X-1' here")
+    "No joint 'X-1' here."
+    """
+    return f"{text[:1].upper()}{text[1:]}{'' if text[-1:] in '.!?' else '.'}"
 
 
 def moment(at: datetime | date) -> str:

@@ -41,7 +41,11 @@ def timeline_figure(history: Sequence[HistoryEntry], today: date, due_on: date |
             "line": {"color": INK, "width": 1.6},
         },
     }
-    lines = [_upright(today, "today", "dot")] + ([_upright(due_on, "due", "solid")] if due_on is not None else [])
+    # The names of the two lines stand to either side, so that they do not meet when the days do.
+    overdue = due_on is not None and due_on < today
+    lines = [_upright(today, "today", "dot", "left" if overdue else "right")]
+    if due_on is not None:
+        lines.append(_upright(due_on, "due", "solid", "right" if overdue else "left"))
     layout = ruled_layout(
         margin={"l": 126, "r": 20, "t": 22, "b": 32},
         xaxis=ruled_axis(type="date"),
@@ -67,7 +71,7 @@ def _words(entry: HistoryEntry) -> str:
     return f"{entry.at:%Y-%m-%d}: {entry.what.replace('_', ' ')}{number}"
 
 
-def _upright(on: date, words: str, dash: str) -> tuple[dict[str, Any], dict[str, Any]]:
+def _upright(on: date, words: str, dash: str, anchor: str) -> tuple[dict[str, Any], dict[str, Any]]:
     line = {
         "type": "line",
         "x0": on.isoformat(),
@@ -79,6 +83,7 @@ def _upright(on: date, words: str, dash: str) -> tuple[dict[str, Any], dict[str,
     }
     note = {
         "x": on.isoformat(),
+        "xanchor": anchor,
         "y": 1,
         "yref": "paper",
         "yanchor": "bottom",

@@ -17,7 +17,7 @@ from registry.demo.files import Progress, csv_bytes, plan_bytes, say_nothing, ta
 from registry.demo.history import Checks, Leaks
 from registry.demo.joints import Plant, plant
 from registry.demo.layout import IntArray
-from registry.demo.make_ups import MakeUps
+from registry.demo.make_ups import WHOLE_HISTORY
 from registry.demo.process import Life, simulated_life
 from registry.errors import Invalid
 from registry.exposure.service import import_temperatures, import_vibration
@@ -41,8 +41,6 @@ from registry.sites.store import add_site, list_sites, refresh_statistics, remov
 CODE: Final = "saltmarsh-point"
 NAME: Final = "Saltmarsh Point (invented)"
 MOST_JOINTS: Final = 1_000_000
-WHOLE_HISTORY: Final = 100_000
-"""Of so many joints everything on record is loaded, of those behind them only what the score needs."""
 
 WEEKS: Final = 26
 BUSY_WEEKS: Final = 8
@@ -113,25 +111,21 @@ def build_demo(
 
 
 def kept_life(life: Life, whole: int) -> Life:
-    """The records that are loaded: all of the first `whole` joints; of the others the newest of each kind.
+    """The records that are loaded: all of the first `whole` joints; of the others the newest check and the open leaks.
 
-    A million joints have millions of checks, each a link in the ledger's chain. What the score needs of a joint is its
-    newest make-up and check, and its open leaks.
+    A million joints have millions of checks, each a link in the ledger's chain; the score needs the newest of each.
     """
     if len(life.process.make_up_state) <= whole:
         return life
-    checks, leaks, make_ups = life.history.checks, life.history.leaks, life.make_ups
+    checks, leaks = life.history.checks, life.history.leaks
     check = (checks.joint < whole) | _is_newest(checks.joint)
     leak = (leaks.joint < whole) | np.isnan(leaks.repaired_day)
-    make_up = (make_ups.joint < whole) | _is_newest(make_ups.joint)
     history = replace(
         life.history,
         checks=Checks(checks.joint[check], checks.day[check], checks.result[check]),
         leaks=Leaks(*(getattr(leaks, field.name)[leak] for field in fields(leaks))),
     )
-    return replace(
-        life, history=history, make_ups=MakeUps(*(getattr(make_ups, f.name)[make_up] for f in fields(make_ups)))
-    )
+    return replace(life, history=history)
 
 
 def _is_newest(joint: IntArray) -> npt.NDArray[np.bool_]:

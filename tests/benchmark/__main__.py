@@ -207,8 +207,10 @@ def map_windows(database: Database, site: Site, built: Plant) -> list[Row]:
             east, north = joints.east_m[centres], joints.north_m[centres]
             edges = np.column_stack([east - width / 2, north - height / 2, east + width / 2, north + height / 2])
             rows.append(_windows(application, database, site, f"map: {width:.0f} × {height:.0f} m", edges))
-        corners = (joints.east_m.min(), joints.north_m.min(), joints.east_m.max(), joints.north_m.max())
-        rows.append(_windows(application, database, site, "map: the whole site", np.array([corners] * 10)))
+        corners = np.array([joints.east_m.min(), joints.north_m.min(), joints.east_m.max(), joints.north_m.max()])
+        # No window twice, for the application keeps its last answers.
+        grown = corners + np.outer(np.arange(1.0, 11.0), [-1.0, -1.0, 1.0, 1.0])
+        rows.append(_windows(application, database, site, "map: the whole site", grown))
     return rows
 
 

@@ -103,20 +103,6 @@ def test_no_database_is_exit_status_3(monkeypatch: pytest.MonkeyPatch, capsys: p
     assert "BAD   database: " in capsys.readouterr().out
 
 
-def test_an_embedded_installation_is_brought_up_and_judged(
-    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    folder = tmp_path_factory.mktemp("embedded")
-    for above in (folder, *list(folder.parents)[:2]):
-        above.chmod(0o711)  # a server that root starts runs as another user, who must come through
-    monkeypatch.delenv("JOINTWRIGHT_DATABASE_URL", raising=False)
-    monkeypatch.setenv("JOINTWRIGHT_DATA_FOLDER", str(folder / "data"))
-    assert main(["check-setup"]) == 0
-    lines = capsys.readouterr().out.splitlines()
-    assert all(line.startswith("good  ") for line in lines)
-    assert any(line.startswith("good  folders: ") for line in lines)
-
-
 def test_folders_open_to_others_are_told(tmp_path: Path) -> None:
     folders = {"data": tmp_path, "cluster": tmp_path / "postgresql", "socket": tmp_path / "socket"}
     for folder in folders.values():

@@ -78,8 +78,8 @@ def test_what_is_read_back_is_what_was_loaded(connection: Connection) -> None:
         {
             "type": "Feature",
             "properties": {
-                "kind": "vibration_source", "name": "K-1", "velocity_mm_s": 9, "frequency_hz": 25,
-                "radius_m": 30, "decay": 2,
+                "kind": "vibration_source", "name": "K-1",
+                "velocity_mm_s": 9, "frequency_hz": 25, "radius_m": 30, "decay": 2,
             },
             "geometry": {"type": "Point", "coordinates": [5, 5]},
         },

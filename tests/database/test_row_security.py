@@ -57,8 +57,8 @@ def two_sites(database: Database) -> tuple[int, int]:
     return new_site(database, f"first-{name}"), new_site(database, f"second-{name}")
 
 
-def test_every_table_keeps_to_the_site(shared_database: Database) -> None:
-    with shared_database.owner() as owner:
+def test_every_table_keeps_to_the_site(module_database: Database) -> None:
+    with module_database.owner() as owner:
         tables, site_first, keyed, secured, lax = (
             {str(row[0]) for row in owner.execute(query)}
             for query in (TABLES, WITH_SITE_FIRST, KEYED_BY_SITE_FIRST, SECURED, WITH_A_CHECK_OF_ITS_OWN)
@@ -77,83 +77,83 @@ def test_a_table_without_security_would_be_seen(database: Database) -> None:
         test_every_table_keeps_to_the_site(database)
 
 
-def test_a_transaction_sees_its_site_and_no_other(shared_database: Database) -> None:
-    first, second = two_sites(shared_database)
+def test_a_transaction_sees_its_site_and_no_other(module_database: Database) -> None:
+    first, second = two_sites(module_database)
     for site_id in (first, second):
-        with shared_database.transaction(site_id) as connection:
+        with module_database.transaction(site_id) as connection:
             add_joint(connection, site_id, f"TAG-{site_id}")
     for site_id in (first, second):
-        with shared_database.transaction(site_id) as connection:
+        with module_database.transaction(site_id) as connection:
             assert connection.execute("SELECT tag FROM joint").fetchall() == [(f"TAG-{site_id}",)]
             assert connection.execute("SELECT count(*) FROM site").fetchone() == (1,)
 
 
-def test_a_transaction_without_a_site_sees_nothing(shared_database: Database) -> None:
-    site_id, _ = two_sites(shared_database)
-    with shared_database.transaction(site_id) as connection:
+def test_a_transaction_without_a_site_sees_nothing(module_database: Database) -> None:
+    site_id, _ = two_sites(module_database)
+    with module_database.transaction(site_id) as connection:
         add_joint(connection, site_id, "TAG")
     # The pool may hand out the very connection that was set to the site a moment ago.
     for _ in range(3):
-        with shared_database.transaction() as connection:
+        with module_database.transaction() as connection:
             for table in ("site", "joint", "intake"):
                 assert connection.execute(f"SELECT count(*) FROM {table}".encode()).fetchone() == (0,)
 
 
-def test_nothing_can_be_written_for_another_site(shared_database: Database) -> None:
-    first, second = two_sites(shared_database)
-    with shared_database.transaction(second) as connection:
+def test_nothing_can_be_written_for_another_site(module_database: Database) -> None:
+    first, second = two_sites(module_database)
+    with module_database.transaction(second) as connection:
         joint_of_second = add_joint(connection, second, "THEIRS")
     with (
         pytest.raises(psycopg.errors.InsufficientPrivilege, match="row-level security"),
-        shared_database.transaction(first) as connection,
+        module_database.transaction(first) as connection,
     ):
         connection.execute(ADD_INTAKE, [second])
-    with shared_database.transaction(first) as connection:
+    with module_database.transaction(first) as connection:
         assert connection.execute("UPDATE joint SET notes = 'x'").rowcount == 0
         assert connection.execute("UPDATE joint SET notes = 'x' WHERE site_id = %s", [second]).rowcount == 0
         assert connection.execute("DELETE FROM plan_feature").rowcount == 0
-    with shared_database.transaction(first) as connection:
+    with module_database.transaction(first) as connection:
         add_joint(connection, first, "OURS")
-    with pytest.raises(psycopg.errors.InsufficientPrivilege), shared_database.transaction(first) as connection:
+    with pytest.raises(psycopg.errors.InsufficientPrivilege), module_database.transaction(first) as connection:
         connection.execute("UPDATE joint SET site_id = %s", [second])
-    with pytest.raises(psycopg.Error), shared_database.transaction(first) as connection:
+    with pytest.raises(psycopg.Error), module_database.transaction(first) as connection:
         connection.execute(
             "INSERT INTO make_up (site_id, joint_id, made_up_on, verdict) VALUES (%s, %s, %s, 'accepted')",
             [second, joint_of_second, date(2026, 1, 1)],
         )
 
 
-def test_no_row_can_point_into_another_site(shared_database: Database) -> None:
-    first, second = two_sites(shared_database)
-    with shared_database.transaction(second) as connection:
+def test_no_row_can_point_into_another_site(module_database: Database) -> None:
+    first, second = two_sites(module_database)
+    with module_database.transaction(second) as connection:
         theirs = add_joint(connection, second, "THEIRS")
-    with pytest.raises(psycopg.errors.ForeignKeyViolation), shared_database.transaction(first) as connection:
+    with pytest.raises(psycopg.errors.ForeignKeyViolation), module_database.transaction(first) as connection:
         connection.execute(
             "INSERT INTO make_up (site_id, joint_id, made_up_on, verdict) VALUES (%s, %s, %s, 'accepted')",
             [first, theirs, date(2026, 1, 1)],
         )
 
 
-def test_a_score_run_of_another_site_can_be_neither_filled_nor_published(shared_database: Database) -> None:
-    first, second = two_sites(shared_database)
-    with shared_database.owner() as owner:
+def test_a_score_run_of_another_site_can_be_neither_filled_nor_published(module_database: Database) -> None:
+    first, second = two_sites(module_database)
+    with module_database.owner() as owner:
         for site_id in (first, second):
             owner.execute("INSERT INTO policy_version VALUES (%s, 1, '{}', 'somebody', 'first')", [site_id])
-    with shared_database.transaction(second) as connection:
+    with module_database.transaction(second) as connection:
         run = _open_run(connection, second)
     for function in ("score_partition_create", "score_partition_publish"):
         with (
             pytest.raises(psycopg.errors.RaiseException, match="not open in this site"),
-            shared_database.transaction(first) as connection,
+            module_database.transaction(first) as connection,
         ):
             connection.execute(f"SELECT {function}(%s)".encode(), [run])
 
 
-def test_a_score_run_s_own_table_cannot_be_read(shared_database: Database) -> None:
-    site_id, _ = two_sites(shared_database)
-    with shared_database.owner() as owner:
+def test_a_score_run_s_own_table_cannot_be_read(module_database: Database) -> None:
+    site_id, _ = two_sites(module_database)
+    with module_database.owner() as owner:
         owner.execute("INSERT INTO policy_version VALUES (%s, 1, '{}', 'somebody', 'first')", [site_id])
-    with shared_database.transaction(site_id) as connection:
+    with module_database.transaction(site_id) as connection:
         run = _open_run(connection, site_id)
         connection.execute("SELECT score_partition_create(%s)", [run])
         with pytest.raises(psycopg.errors.InsufficientPrivilege):
@@ -161,11 +161,11 @@ def test_a_score_run_s_own_table_cannot_be_read(shared_database: Database) -> No
         connection.rollback()
 
 
-def test_rows_of_another_site_in_a_score_run_stop_its_publication(shared_database: Database) -> None:
-    first, second = two_sites(shared_database)
-    with shared_database.owner() as owner:
+def test_rows_of_another_site_in_a_score_run_stop_its_publication(module_database: Database) -> None:
+    first, second = two_sites(module_database)
+    with module_database.owner() as owner:
         owner.execute("INSERT INTO policy_version VALUES (%s, 1, '{}', 'somebody', 'first')", [first])
-    with shared_database.transaction(first) as connection:
+    with module_database.transaction(first) as connection:
         run = _open_run(connection, first)
         connection.execute("SELECT score_partition_create(%s)", [run])
         columns, values = connection.execute(A_SCORE, [str(second), str(run)]).fetchall()[0]
@@ -213,8 +213,8 @@ def test_what_only_the_owner_may_do_is_refused(connection: Connection, statement
         connection.execute(statement.encode())
 
 
-def test_the_owner_s_functions_are_for_the_application_alone(shared_database: Database) -> None:
-    with shared_database.owner() as owner:
+def test_the_owner_s_functions_are_for_the_application_alone(module_database: Database) -> None:
+    with module_database.owner() as owner:
         functions = owner.execute(FUNCTIONS_OF_THE_OWNER, [APPLICATION_ROLE]).fetchall()
     assert {str(name) for name, *_ in functions} == {
         "score_partition_create", "score_partition_publish", "score_window", "site_directory",

@@ -12,6 +12,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from registry.cli import main
 from registry.db import Database
 from registry.embedded import OWNER, EmbeddedServer
 from registry.migration import migrate
@@ -160,6 +161,17 @@ def test_a_broken_configuration_is_told_from_the_server_s_own_log(
         conf.write("no_such_setting = 1\n")
     with pytest.raises(ServerWillNotStart, match=r"server\.log"), server:
         pass
+
+
+def test_check_setup_brings_an_embedded_installation_up_and_judges_it(
+    data_folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.delenv("JOINTWRIGHT_DATABASE_URL", raising=False)
+    monkeypatch.setenv("JOINTWRIGHT_DATA_FOLDER", str(data_folder))
+    assert main(["check-setup"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert all(line.startswith("good  ") for line in lines)
+    assert any(line.startswith("good  folders: ") for line in lines)
 
 
 @pytest.fixture

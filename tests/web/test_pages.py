@@ -216,6 +216,8 @@ def test_what_is_not_there_is_said_in_the_reader_s_language(
     if accept == "text/html":
         assert elements_of(answer.text, "h1")
         assert "Status 404" in words_of(answer.text)
+        tabs = [e for e in elements_of(answer.text, "a") if e.attributes.get("href") == f"{demo.root}/due"]
+        assert len(tabs) == (1 if path.startswith("{root}") else 0), "from there a reader can go on"
     else:
         assert answer.headers["content-type"] == "application/problem+json"
         assert answer.json()["status"] == 404

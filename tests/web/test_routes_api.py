@@ -5,6 +5,8 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from shapely import LineString, union_all
+from shapely.geometry import shape
 
 from tests.web.demo_site import TODAY, DemoSite
 
@@ -47,6 +49,23 @@ def test_a_route_is_made_read_drawn_and_listed(client: TestClient) -> None:
 
     listed = client.get("routes", params={"limit": 1, "crew": "Crew B"}).json()
     assert [route["route_id"] for route in listed["routes"]] == [sheet["route_id"]]
+
+
+def test_no_leg_of_a_walk_through_the_demo_plant_goes_through_an_obstacle(client: TestClient) -> None:
+    features = client.get("plot-plan").json()["features"]
+    solid = union_all(
+        [
+            shape(feature["geometry"]).buffer(-0.02)
+            for feature in features
+            if feature["properties"]["kind"] == "obstacle"
+        ]
+    )
+    assert solid.area > 100
+    sheet = client.post("routes", json=wanted(walk_on="2026-03-05", crew="Crew D", shift_minutes=480)).json()
+    legs = [stop["leg_m"] for stop in (*sheet["stops"], *sheet["back"]) if len(stop["leg_m"]) > 1]
+    assert len(legs) > 5
+    for leg in legs:
+        assert LineString([(east, north) for east, north, _ in leg]).intersection(solid).length < 1e-6
 
 
 def test_routes_page_by_cursor(client: TestClient) -> None:
