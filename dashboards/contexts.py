@@ -11,6 +11,7 @@ from typing import Any, ClassVar
 
 from registry.intervals.explanation import Why
 from registry.leaks.model import AreaRate, Leak
+from registry.makeup.model import MakeUp
 from registry.overview.model import (
     AreaSummary,
     DueCount,
@@ -185,6 +186,7 @@ class JointPage(PageContext):
 
     template: ClassVar[str] = "joint.html.j2"
     joint: JointRecord
+    href: str
     place: str
     state: str | None
     reason: str | None
@@ -197,6 +199,9 @@ class JointPage(PageContext):
     """Whether what is known of the joint changed since it was scored, so that the why says more than its due date."""
     limit_words: str | None
     """What set the interval."""
+    make_ups: Sequence[MakeUp]
+    """Newest first."""
+    make_ups_root: str
     history: Sequence[HistoryEntry]
     timeline: Figure | None
     check_form: CheckForm

@@ -17,6 +17,7 @@ DUE_REASON_WORDS: Final[Mapping[str, str]] = {
     "retightening": "bolt load has settled",
     "leak_nearby": "a leak nearby on its line",
     "no_record": "no record of a check",
+    "recall": "a recall of how it was made up",
 }
 
 LIMIT_WORDS: Final[Mapping[str, str]] = {

@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter
 
-from dashboards.pages import due, intervals, joint, leaks, plan, routes, sites, weeks
+from dashboards.pages import due, intervals, joint, leaks, make_up, plan, recalls, routes, sites, weeks, work_packs
 
 PAGES: tuple[APIRouter, ...] = (
     sites.ROUTER,
@@ -12,6 +12,9 @@ PAGES: tuple[APIRouter, ...] = (
     routes.ROUTER,
     leaks.ROUTER,
     intervals.ROUTER,
+    recalls.ROUTER,
+    work_packs.ROUTER,
+    make_up.ROUTER,
     joint.ROUTER,
 )
 """In this order: a tag may hold a slash, so the joints' routes stand last."""

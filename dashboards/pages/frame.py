@@ -25,6 +25,7 @@ SHEETS: Final = (
     ("weeks", "Weeks"),
     ("routes", "Routes"),
     ("leaks", "Leaks"),
+    ("make-up", "Make-up"),
     ("intervals", "Intervals"),
 )
 

@@ -16,6 +16,7 @@ from dashboards.words import DUE_REASON_WORDS, LIMIT_WORDS, RESULT_WORDS
 from registry.checks.service import record_result
 from registry.intervals.model import DUE_REASONS, LIMITS
 from registry.intervals.service import agrees, why
+from registry.makeup.store import list_make_ups
 from registry.overview import store
 from registry.overview.model import JointRecord, TagUnknown, due_state
 from registry.policy.service import current_policy
@@ -73,6 +74,7 @@ def get_joint(
         JointPage(
             frame=page.frame(f"Joint {joint.tag}", "plan"),
             joint=joint,
+            href=page.joint_href(joint.tag),
             place=place_words(grid, joint.east_m, joint.north_m, joint.elevation_m),
             state=due_state(joint.due_on, page.today) if joint.due_on else None,
             reason=DUE_REASON_WORDS[DUE_REASONS[joint.due_reason]] if joint.due_reason is not None else None,
@@ -81,6 +83,8 @@ def get_joint(
             why=account,
             stale=account is not None and not agrees(page.connection, account),
             limit_words=LIMIT_WORDS[LIMITS[joint.interval_limit]] if joint.interval_limit is not None else None,
+            make_ups=list_make_ups(page.connection, joint_id=joint.joint_id)[::-1],
+            make_ups_root=f"{page.root}/make-ups",
             history=history,
             timeline=timeline_figure(history, page.today, joint.due_on),
             check_form=CheckForm(

@@ -5,13 +5,16 @@
 COMMANDS = {
     "serve": "serve the dashboard",
     "demo": "build the invented plant Saltmarsh Point: plan, joints, five years of history, scores, plan, a route",
-    "load": "take in a plot plan, a joint list, readings or history from a file",
+    "load": "take in a plot plan, a joint list, readings, history, people or tools from a file",
     "score": "give every joint its interval, due date and risk by the current policy",
     "why": "why a joint has its interval, due date and risk: every factor with its source",
     "due": "which joints fall due, earliest first, riskiest first among equals; `due record TAG RESULT`",
     "plan": "lay the due checks into weeks within the crew's hours; `plan show` the newest plan",
     "route": "make a crew's walk of due joints for a shift; `route show ID`, `route record ID STOP RESULT`",
     "leaks": "leaks open now, and rates by area; `leaks report TAG SEVERITY`, `leaks step ID repaired`",
+    "recall": "joints that a bad tool, person, lot or procedure made up: list them, call them in, follow the recall",
+    "work-pack": "joints broken, made again, leak-tested; what stands open; hand back, certificate of completion",
+    "make-up": "record a make-up and get its verdict; `make-up show TAG`, `procedures`, `tools`, `expiring`, `publish`",
     "policy": "show the policy, draft another, preview what it would change, publish it",
     "check-setup": "look whether the installation is sound and the ledgers are unbroken",
 }

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 
 from registry.commands.session import open_database, open_site
 from registry.db import Database
+from registry.makeup.service import publish_first_procedures
 from registry.policy.service import publish_first
 from registry.sites.model import Site, SiteExists
 from registry.sites.service import find_site
@@ -16,7 +17,9 @@ from registry.sites.store import add_site
 def add_site_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments that make a site."""
     parser.add_argument(
-        "--new-site", metavar="CODE", help="make this site first, with the shipped policy, and load into it"
+        "--new-site",
+        metavar="CODE",
+        help="make this site first, with the shipped policy and procedures, and load into it",
     )
     parser.add_argument("--site-name", metavar="NAME", help="what the new site is called (default: its code)")
 
@@ -37,4 +40,5 @@ def open_loading_site(parsed: argparse.Namespace) -> Generator[tuple[Database, S
             print(f"site {site.code} is here already: loading into it", file=sys.stderr)
         with database.transaction(site.site_id) as connection:
             publish_first(connection)
+            publish_first_procedures(connection)
         yield database, site

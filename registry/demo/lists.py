@@ -10,6 +10,7 @@ from registry.demo.areas import AREAS
 from registry.demo.history import LEAKING, NOT_REACHED, TIGHT, WEEPING, Checks, Leaks
 from registry.demo.joints import ACCESS, FAMILIES, FAMILY_LETTERS, PEOPLE, Plant
 from registry.demo.layout import Block, FloatArray, IntArray
+from registry.demo.make_up_records import record_columns
 from registry.demo.make_ups import MakeUps
 from registry.demo.readings import Temperatures, Vibration
 
@@ -125,8 +126,8 @@ def temperature_list(temperatures: Temperatures, codes: pl.Series, as_of: date) 
     )
 
 
-def make_up_list(make_ups: MakeUps, plant: Plant, tags: pl.Series) -> pl.DataFrame:
-    """Make-ups with who made them and who looked on."""
+def make_up_list(make_ups: MakeUps, plant: Plant, tags: pl.Series, seed: int, as_of: date) -> pl.DataFrame:
+    """Make-ups with who made them, who looked on, and what else the record holds."""
     method = plant.joints.method[make_ups.joint]
     return pl.DataFrame(
         {
@@ -136,6 +137,7 @@ def make_up_list(make_ups: MakeUps, plant: Plant, tags: pl.Series) -> pl.DataFra
             "witness": _named(PEOPLE, make_ups.witness),
             "method": pl.Series(method).replace("", None),
             "verdict": np.where(make_ups.accepted, "accepted", "not accepted"),
+            **record_columns(make_ups, plant, seed, as_of),
         }
     )
 

@@ -1,12 +1,12 @@
 """Who made the joints up: the records of the first assembly, as far as they were kept, and of every repair since."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 
-from registry.demo.history import ACCEPTED, NO_RECORD, NOT_ACCEPTED, WITNESSED, Remakes
-from registry.demo.joints import PEOPLE, Joints
+from registry.demo.history import ACCEPTED, NO_RECORD, NOT_ACCEPTED, WITNESSED, History, Remakes
+from registry.demo.joints import FAMILIES, PEOPLE, Joints
 from registry.demo.layout import IntArray
 
 WHOLE_HISTORY = 100_000
@@ -14,6 +14,13 @@ WHOLE_HISTORY = 100_000
 
 _KEPT = 0.74
 """Share of the dated assemblies of which a record was kept."""
+
+_OVERHAULED = 0.005
+"""Share of the joints that were opened and closed at the overhaul."""
+
+_OVERHAULED_TO_MM = 100.0
+_OVERHAUL_DAYS = 12
+_QUIET_DAYS = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,3 +81,41 @@ def all_make_ups(
         witness=np.where(state == WITNESSED, witness, -1)[order],
         accepted=(state != NOT_ACCEPTED)[order],
     )
+
+
+def with_overhaul(
+    make_ups: MakeUps,
+    joints: Joints,
+    state: IntArray,
+    history: History,
+    as_of: np.datetime64,
+    overhaul_on: np.datetime64,
+    generator: np.random.Generator,
+) -> MakeUps:
+    """The same with flanges that were opened and closed again at an overhaul, like for like.
+
+    They had not leaked, and did not until the as-of date, and their record is as good as before (`state`, as in
+    history.py): the process that drives the history knows nothing of the overhaul, and need not.
+    """
+    quiet = np.ones(len(joints), dtype=bool)
+    quiet[history.leaks.joint[history.leaks.day > (overhaul_on - as_of).astype(int) - _QUIET_DAYS]] = False
+    before = np.zeros(len(joints), dtype=bool)
+    before[make_ups.joint[make_ups.made_up_on < overhaul_on]] = True
+    fit = quiet & before & (joints.method == "torque") & (joints.size_mm <= _OVERHAULED_TO_MM)
+    fit &= np.isin(state, [ACCEPTED, WITNESSED]) & (joints.family == FAMILIES.index("flanged"))
+    chosen = np.flatnonzero(fit)
+    count = min(len(chosen), int(np.ceil(_OVERHAULED * len(joints))))
+    joint = np.sort(generator.choice(chosen, count, replace=False))
+    people = len(PEOPLE)
+    fitter = generator.integers(0, people, count)
+    witness = np.where(state[joint] == WITNESSED, (fitter + generator.integers(1, people, count)) % people, -1)
+    day = overhaul_on + generator.integers(0, _OVERHAUL_DAYS, count).astype("timedelta64[D]")
+    together = MakeUps(
+        joint=np.concatenate([make_ups.joint, joint]),
+        made_up_on=np.concatenate([make_ups.made_up_on, day]),
+        fitter=np.concatenate([make_ups.fitter, fitter]),
+        witness=np.concatenate([make_ups.witness, witness]),
+        accepted=np.concatenate([make_ups.accepted, np.ones(count, dtype=bool)]),
+    )
+    order = np.lexsort((together.joint, together.made_up_on))
+    return MakeUps(*(getattr(together, part.name)[order] for part in fields(together)))

@@ -10,7 +10,8 @@ from registry.demo.areas import AREAS
 from registry.demo.history import ACCEPTED, NO_RECORD, NOT_ACCEPTED, WITNESSED, History, Process, simulated_history
 from registry.demo.joints import FAMILIES, Plant
 from registry.demo.layout import SOURCE_DECAY, FloatArray, sources_of
-from registry.demo.make_ups import FirstMakeUps, MakeUps, all_make_ups, first_make_ups, make_up_states
+from registry.demo.make_ups import FirstMakeUps, MakeUps, all_make_ups, first_make_ups, make_up_states, with_overhaul
+from registry.demo.papers import overhaul_on
 from registry.demo.readings import Temperatures, Vibration, temperature_histories, vibration_readings
 from registry.demo.schedule import check_schedule
 from registry.demo.truth import FAMILY_TRUTH, true_base_rates, true_plant_factors
@@ -50,7 +51,10 @@ def simulated_life(plant: Plant, policy: Policy, seed: int, as_of: date) -> Life
     schedule = answered(schedule, first_run, plant.joints, np.random.default_rng(answering))
     history = simulated_history(process, schedule, np.random.default_rng(living))
     named = np.random.default_rng(naming)
-    make_ups = all_make_ups(plant.joints, first, history.remakes, np.datetime64(as_of, "D"), named)
+    today, overhaul = np.datetime64(as_of, "D"), np.datetime64(overhaul_on(as_of), "D")
+    make_ups = all_make_ups(plant.joints, first, history.remakes, today, named)
+    opening = np.random.default_rng([seed, 6])
+    make_ups = with_overhaul(make_ups, plant.joints, process.make_up_state, history, today, overhaul, opening)
     return Life(vibration, temperatures, make_ups, history, process)
 
 
@@ -115,6 +119,7 @@ def score_inputs(plant: Plant, vibration: Vibration, temperatures: Temperatures,
         last_make_up_witnessed=state == WITNESSED,
         last_satisfactory_on=never,
         override_days=np.full(count, np.nan),
+        recall_due_on=never,
     )
     areas = {block.index * len(AREAS) + i + 1: area.occupancy for block in plant.blocks for i, area in enumerate(AREAS)}
     return ScoreInputs(

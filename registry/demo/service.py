@@ -28,7 +28,8 @@ from registry.intervals.service import current_run, score_plant, summary
 from registry.intervals.store import read_plan_columns, take_score_lock
 from registry.joints.service import import_list
 from registry.leaks.service import import_leaks
-from registry.makeup.service import import_make_ups
+from registry.makeup.service import import_make_ups, publish_first_procedures
+from registry.papers.service import import_calibrations, import_people, import_tools
 from registry.planning.service import make_plan
 from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
@@ -44,13 +45,18 @@ MOST_JOINTS: Final = 1_000_000
 WEEKS: Final = 26
 BUSY_WEEKS: Final = 8
 SHIFT_MINUTES: Final = 420.0
-_HISTORIES: Final[dict[str, Callable[[Connection, Table, FileMapping, bool, date], IntakeReport]]] = {
+_LISTS: Final[dict[str, Callable[[Connection, Table, FileMapping, bool, date], IntakeReport]]] = {
+    "people": import_people,
+    "tools": import_tools,
+    "calibrations": import_calibrations,
     "vibration": import_vibration,
     "temperatures": import_temperatures,
     "make_ups": import_make_ups,
     # Leaks before checks: the checks that saw them then find them there, with their repairs.
     "leaks": import_leaks,
     "checks": import_checks,
+    # A wrench was found out of tolerance when its make-ups had long been recorded: what a recall is for.
+    "late_calibrations": import_calibrations,
 }
 
 
@@ -86,12 +92,13 @@ def build_demo(
         tell(f"laying out {joints:,} joints")
         built = plant(joints, seed, as_of)
         policy = publish_first(connection)
+        publish_first_procedures(connection)
         report = import_plan_file(connection, plan_bytes(built), "saltmarsh_point.geojson")
         tell("plot plan loaded: " + ", ".join(f"{count} {kind}" for kind, count in report.counts.items()))
         life = kept_life(simulated_life(built, policy, seed, as_of), WHOLE_HISTORY) if history else None
         tables = tables_of(built, life, seed, as_of)
         _load(connection, "joints", tables.joints, import_list, as_of, tell)
-        for name, load in _HISTORIES.items():
+        for name, load in _LISTS.items():
             frame: pl.DataFrame | None = getattr(tables, name)
             if frame is not None and frame.height:
                 _load(connection, name, frame, load, as_of, tell)

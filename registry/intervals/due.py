@@ -1,4 +1,4 @@
-"""When a joint is due: from its clock, by interval or earlier by settling, retightening or a leak nearby."""
+"""When a joint is due: from its clock, by interval or earlier by settling, retightening, a leak nearby or a recall."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 Dates = NDArray[np.datetime64]
 Days = NDArray[np.int64]
 
-INTERVAL, SETTLING, RETIGHTENING, LEAK_NEARBY, NO_RECORD = range(len(DUE_REASONS))
+INTERVAL, SETTLING, RETIGHTENING, LEAK_NEARBY, NO_RECORD, RECALL = range(len(DUE_REASONS))
 
 CLOCK_STARTS: Final = ("check", "make_up", "joint_list", "assumed")
 """What a joint's clock started with; `started_by` is the position here."""
@@ -73,13 +73,14 @@ def due(
     retightening_days: Floats,
     leak_on: Dates,
     leak_days: float,
+    recall_on: Dates,
     as_of: date,
 ) -> Due:
     """Due date of each joint: the earliest of what asks for a check.
 
     last + interval; make-up + settling days while no check has followed it and it has not expired; make-up + days
-    until the bolt load is too low while no check has come after that; leak nearby + days; today where nothing is
-    recorded
+    until the bolt load is too low while no check has come after that; leak nearby + days; the day that an open recall
+    names; today where nothing is recorded
 
     Parameters
     ----------
@@ -93,6 +94,8 @@ def due(
     leak_on : ndarray of dates, shape (n,) [-]
         NaT where there is none.
     leak_days : float [day]
+    recall_on : ndarray of dates, shape (n,) [-]
+        NaT where no recall is open.
     as_of : date
 
     Returns
@@ -109,7 +112,8 @@ def due(
     >>> start = Clock(np.array([20_000]), np.array([MAKE_UP], np.int8), np.array([20_000]), never)
     >>> nothing = np.array([np.nan])
     >>> no_leak = np.array(["NaT"], "datetime64[D]")
-    >>> found = due(start, np.array([400.0]), np.array([30.0]), 180.0, nothing, no_leak, 14.0, date(2024, 10, 10))
+    >>> day = date(2024, 10, 10)
+    >>> found = due(start, np.array([400.0]), np.array([30.0]), 180.0, nothing, no_leak, 14.0, no_leak, day)
     >>> str(found.on[0]), DUE_REASONS[found.reason[0]]
     ('2024-11-03', 'settling')
     """
@@ -129,6 +133,7 @@ def due(
         (SETTLING, unsettled, settles),
         (RETIGHTENING, loose, retightens),
         (LEAK_NEARBY, leaked, answers),
+        (RECALL, ~np.isnat(recall_on), _days(recall_on)),
     ):
         earlier = asked & (day < on)
         on, reason = np.where(earlier, day, on), np.where(earlier, np.int16(code), reason)

@@ -46,6 +46,7 @@ _DUE_WORDS: Final = {
     "retightening": "the predicted bolt load asks for retightening before the interval has run out",
     "leak_nearby": "a leak nearby on its line calls for a look",
     "no_record": "nothing is recorded, so it is due at once",
+    "recall": "a recall calls for a check",
 }
 _LIMIT_WORDS: Final = {
     "risk": "the tolerable leak frequency",

@@ -16,7 +16,7 @@ from registry.exposure.readings import LineReadings, ThermalHistory, VibrationZo
 LIMITS: Final = ("risk", "floor", "cap", "override")
 """What set the interval; `interval_limit` is the position here."""
 
-DUE_REASONS: Final = ("interval", "settling", "retightening", "leak_nearby", "no_record")
+DUE_REASONS: Final = ("interval", "settling", "retightening", "leak_nearby", "no_record", "recall")
 """What set the due date; `due_reason` is the position here."""
 
 DAYS_PER_YEAR: Final = 365.25
@@ -63,6 +63,8 @@ class JointColumns:
     last_satisfactory_on: Dates
     """Newest satisfactory check."""
     override_days: Floats
+    recall_due_on: Dates
+    """By when an open recall calls for a check."""
 
     def __len__(self) -> int:
         return len(self.joint_id)

@@ -46,7 +46,7 @@ SELECT j.joint_id, j.location[0] AS east_m, j.location[1] AS north_m, coalesce(j
        coalesce(m.made_up_on, '0001-01-01') AS last_make_up_on, coalesce(m.accepted, false) AS last_make_up_accepted,
        coalesce(m.witnessed, false) AS last_make_up_witnessed,
        coalesce(c.satisfactory_at::date, '0001-01-01') AS last_satisfactory_on,
-       coalesce(o.interval_days, 'NaN') AS override_days
+       coalesce(o.interval_days, 'NaN') AS override_days, coalesce(r.raised_due_on, '0001-01-01') AS recall_due_on
 FROM joint j
 LEFT JOIN joint_last_vibration v ON v.site_id = j.site_id AND v.joint_id = j.joint_id
 LEFT JOIN joint_last_make_up m ON m.site_id = j.site_id AND m.joint_id = j.joint_id
@@ -55,6 +55,20 @@ LEFT JOIN (SELECT DISTINCT ON (joint_id) joint_id, interval_days, until_on
            FROM interval_override WHERE site_id = current_site()
            ORDER BY joint_id, interval_override_id DESC) o
        ON o.joint_id = j.joint_id AND o.until_on >= %(as_of)s::date
+LEFT JOIN (SELECT k.joint_id, min(k.raised_due_on) AS raised_due_on
+           FROM recall_joint k
+           JOIN recall l ON l.site_id = k.site_id AND l.recall_id = k.recall_id
+           LEFT JOIN joint_last_check d ON d.site_id = k.site_id AND d.joint_id = k.joint_id
+           WHERE k.site_id = current_site()
+             AND (%(joint_ids)s::integer[] IS NULL OR k.joint_id = ANY (%(joint_ids)s::integer[]))
+             AND (d.satisfactory_at IS NULL OR d.satisfactory_at <= l.raised_at)
+             AND NOT EXISTS (SELECT FROM make_up n
+                             WHERE n.site_id = k.site_id AND n.joint_id = k.joint_id AND n.verdict = 'accepted'
+                               AND n.made_up_on >= l.raised_at::date AND n.recorded_at > l.raised_at
+                               AND NOT EXISTS (SELECT FROM make_up s
+                                               WHERE s.site_id = n.site_id AND s.supersedes = n.make_up_id))
+           GROUP BY k.joint_id) r
+       ON r.joint_id = j.joint_id
 WHERE j.site_id = current_site()
   AND (%(joint_ids)s::integer[] IS NULL OR j.joint_id = ANY (%(joint_ids)s::integer[]))
 ORDER BY j.joint_id;
@@ -93,6 +107,15 @@ WHERE j.site_id = current_site()
 -- name: read_risk_columns
 -- Number and risk of every joint of a run; columns, none of them null.
 SELECT joint_id, risk_now FROM score WHERE site_id = current_site() AND score_run_id = %(score_run_id)s;
+
+-- name: call_in_recalled
+-- Bring forward the due date of a recall's joints where it asks for an earlier one; what an anew score of them gives.
+UPDATE score s
+SET due_on = k.raised_due_on, due_reason = 5
+FROM recall_joint k
+WHERE k.site_id = current_site() AND k.recall_id = %(recall_id)s
+  AND s.site_id = k.site_id AND s.score_run_id = current_score_run() AND s.joint_id = k.joint_id
+  AND s.due_on > k.raised_due_on AND s.due_reason <> 4;
 
 -- name: drop_rescored
 -- Make room for new scores of single joints in the same transaction.

@@ -44,6 +44,7 @@ _JOINT_TYPES: Final = {
     "last_make_up_witnessed": "boolean",
     "last_satisfactory_on": "date",
     "override_days": "double precision",
+    "recall_due_on": "date",
 }
 _NEARBY_TYPES: Final = {
     "joint_id": "integer",
@@ -140,6 +141,11 @@ def update_scores(connection: Connection, site_id: int, run: ScoreRun, joints: J
     columns = _score_columns(site_id, run.score_run_id, joints, scores)
     copy_columns(connection, "rescored", columns, _SCORE_TYPES)
     return connection.execute(SQL["update_scores"]).rowcount
+
+
+def call_in_recalled(connection: Connection, recall_id: int) -> int:
+    """Bring forward the due dates of a recall's joints in the current run and return how many moved."""
+    return connection.execute(SQL["call_in_recalled"], {"recall_id": recall_id}).rowcount
 
 
 def read_inputs(

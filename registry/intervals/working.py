@@ -201,6 +201,7 @@ def working(
         days_until_fraction(table.least_fraction[family], loss, table.first_days[family]),
         leak_nearby(joints, started.last, inputs.nearby_leaks, policy.leak_nearby, as_of),
         policy.leak_nearby.days,
+        joints.recall_due_on,
         as_of,
     )
     size_matters = table.size_exponent[family] > 0

@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from registry.makeup.on_the_day import ToolOnDay
 from registry.makeup.procedures import Step
 from registry.makeup.report import Findings, MakeUpReport, PassedOver, Reason
 from registry.makeup.wording import in_unit
+from registry.papers.on_the_day import ToolOnDay
 
 _ROUNDING = 1e-9
 

@@ -6,10 +6,10 @@ from datetime import date, timedelta
 from typing import Final, Literal, get_args
 
 from registry.errors import Invalid, NotFound
+from registry.papers.model import ToolKind
 
 StepKind = Literal["confirm", "absent", "number", "tool", "lot"]
 MakeUpKind = Literal["first", "re-make"]
-ToolKind = Literal["torque_wrench", "tensioner", "gap_gauge", "pre_swage", "other"]
 LotKind = Literal["gasket", "ferrule_set", "tube", "seal_ring", "bolt_set"]
 StressArea = Literal["root", "stress"]
 

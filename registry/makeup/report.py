@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
-from registry.makeup.on_the_day import Qualification, ToolOnDay
 from registry.makeup.procedures import MakeUpKind, TurnsRule
 from registry.makeup.readings import Answers
 from registry.makeup.targets import TorqueTarget, Unsaid
 from registry.makeup.torque import Band
+from registry.papers.on_the_day import Qualification, ToolOnDay
 
 ReasonKind = Literal["refused", "questioned"]
 

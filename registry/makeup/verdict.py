@@ -11,12 +11,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from registry.makeup.judging_tools import tool_remarks
-from registry.makeup.on_the_day import want_of_qualification
 from registry.makeup.procedures import Procedure, Step
 from registry.makeup.readings import Readings, fault_of, number_of, readings_of
 from registry.makeup.report import Findings, MakeUpReport, PassedOver, Reason, Verdict
 from registry.makeup.targets import TorqueTarget, Unsaid, bolt_load_band, torque_target, wrench_setting
 from registry.makeup.wording import in_turns, in_unit, plus_minus
+from registry.papers.on_the_day import want_of_qualification
 
 Remark = Reason | PassedOver
 

@@ -20,6 +20,7 @@ WHY = {
     "retightening": "retightening check",
     "leak_nearby": "leak nearby",
     "no_record": "no record",
+    "recall": "recall",
 }
 
 

@@ -15,6 +15,7 @@ from urllib.parse import urlsplit
 
 import pytest
 import uvicorn
+from fastapi import FastAPI
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from tests.web.demo_site import DemoSite, demo_site
@@ -69,17 +70,17 @@ class Served:
 @pytest.fixture(scope="module")
 def served(server_url: str, template_name: str) -> Iterator[Served]:
     """The demo plant of the module's own, served by a real server."""
-    with demo_site(server_url, template_name) as demo, serving(demo) as address:
+    with demo_site(server_url, template_name) as demo, serving(demo.app) as address:
         yield Served(demo, address)
 
 
 @contextmanager
-def serving(demo: DemoSite) -> Iterator[str]:
+def serving(app: FastAPI) -> Iterator[str]:
     """A server in a thread on a free port of this machine."""
     with socket.socket() as listener:
         listener.bind(("127.0.0.1", 0))
         listener.listen(64)
-        server = uvicorn.Server(uvicorn.Config(demo.app, log_level="error", ws="none", lifespan="off"))
+        server = uvicorn.Server(uvicorn.Config(app, log_level="error", ws="none", lifespan="off"))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
         thread.start()
         try:

@@ -95,6 +95,46 @@ def test_every_leak_of_a_check_stands_once(standing: Standing) -> None:
     assert unanswered == [(0,)]
 
 
+def test_a_dozen_people_and_forty_tools_made_it_and_one_wrench_was_found_out_when_all_was_recorded(
+    standing: Standing,
+) -> None:
+    database, site, *_ = standing
+    assert rows(database, site, "SELECT count(*) FROM person") == [(12,)]
+    assert rows(database, site, "SELECT count(*) FROM tool") == [(40,)]
+    bad = rows(
+        database,
+        site,
+        "SELECT t.serial, c.calibrated_on FROM calibration c JOIN tool t USING (site_id, tool_id)"
+        " WHERE c.as_found = 'out of tolerance'",
+    )
+    assert [(serial, day.month) for serial, day in bad] == [("TW-014", 3)]
+    suspect = rows(
+        database,
+        site,
+        "SELECT m.verdict, m.made_up_on, m.judged FROM make_up m JOIN make_up_tool USING (site_id, make_up_id)"
+        " JOIN tool t USING (site_id, tool_id) WHERE t.serial = 'TW-014'"
+        f" AND m.made_up_on BETWEEN '{bad[0][1] - timedelta(days=365)}' AND '{bad[0][1]}'",
+    )
+    assert len(suspect) >= 3
+    assert {(verdict, judged) for verdict, _, judged in suspect} == {("accepted", "in retrospect")}
+    assert not rows(
+        database,
+        site,
+        "SELECT 1 FROM make_up_tool u JOIN make_up m USING (site_id, make_up_id) JOIN tool t USING (site_id, tool_id)"
+        f" WHERE t.serial = 'TW-014' AND m.made_up_on >= '{bad[0][1]}'",
+    )
+    lots = rows(database, site, "SELECT DISTINCT kind FROM make_up_lot ORDER BY kind")
+    assert lots == [("ferrule_set",), ("gasket",), ("seal_ring",)]
+    # Judging in retrospect leaves nearly every record as it was kept: the demo's history is not undone by it.
+    turned = rows(
+        database,
+        site,
+        "SELECT count(*) FILTER (WHERE verdict = 'not accepted'"
+        '     AND NOT reasons @> \'[{"code": "said-not-accepted"}]\'), count(*) FROM make_up',
+    )[0]
+    assert turned[0] <= 0.01 * turned[1]
+
+
 def test_a_second_demo_changes_nothing(standing: Standing) -> None:
     database, site, first, _ = standing
     before = rows(database, site, "SELECT count(*), max(recorded_at) FROM check_result")

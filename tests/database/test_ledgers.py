@@ -14,7 +14,20 @@ from tests.conftest import new_site
 from tests.database.small_ledger import add_joint, add_row
 
 CHANGED, UNCHAINED = "changed", "unchained"
-APPEND_ONLY = (*LEDGERS, "joint_change", "policy_version", "interval_override")
+APPEND_ONLY = (
+    *LEDGERS,
+    "joint_change",
+    "policy_version",
+    "interval_override",
+    "procedure_version",
+    "qualification",
+    "calibration",
+    "make_up_tool",
+    "make_up_lot",
+    "recall",
+    "recall_joint",
+    "work_pack_step",
+)
 
 
 @pytest.fixture

@@ -39,6 +39,7 @@ _NOT_GIVEN: Mapping[str, Any] = {
     "last_make_up_witnessed": False,
     "last_satisfactory_on": "NaT",
     "override_days": np.nan,
+    "recall_due_on": "NaT",
 }
 _TYPES = {
     "joint_id": "i4",
@@ -48,6 +49,7 @@ _TYPES = {
     "service_id": "i2",
     "access": "i2",
     "made_up_on": "datetime64[D]",
+    "recall_due_on": "datetime64[D]",
     "last_make_up_on": "datetime64[D]",
     "last_satisfactory_on": "datetime64[D]",
     "last_make_up_accepted": "?",

@@ -5,11 +5,11 @@ from dataclasses import replace
 from datetime import date
 from typing import Any, Final
 
-from registry.makeup.on_the_day import Calibration, Qualification, ToolOnDay, tool_on_day
 from registry.makeup.procedures import MakeUpKind, Procedure
 from registry.makeup.reading_procedures import shipped_procedures
 from registry.makeup.report import MakeUpReport, Reason
 from registry.makeup.verdict import verdict
+from registry.papers.on_the_day import Calibration, Qualification, ToolOnDay, tool_on_day
 
 DAY: Final = date(2026, 5, 4)
 IN_DATE: Final = Calibration(date(2026, 3, 1), date(2027, 2, 28), "in tolerance", "C-0301")

@@ -6,11 +6,11 @@ from datetime import date
 import pytest
 
 from registry.makeup.judging_tools import tools_for_steps
-from registry.makeup.on_the_day import Calibration, Qualification
 from registry.makeup.procedures import Procedure
 from registry.makeup.reading_procedures import shipped_procedures
 from registry.makeup.report import MakeUpReport, Verdict
 from registry.makeup.verdict import verdict
+from registry.papers.on_the_day import Calibration, Qualification
 from tests.unit.some_make_ups import a_tool, good_report, shipped
 
 MP_TORQUE = shipped("ferrule-mp-half-inch-torque")

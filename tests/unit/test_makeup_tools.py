@@ -5,9 +5,9 @@ from datetime import date
 
 import pytest
 
-from registry.makeup.on_the_day import Calibration
 from registry.makeup.report import MakeUpReport
 from registry.makeup.verdict import verdict
+from registry.papers.on_the_day import Calibration
 from tests.unit.some_make_ups import DAY, a_tool, good_answers, good_report, shipped, the_one
 
 MP_TURNS = shipped("ferrule-mp-turns")

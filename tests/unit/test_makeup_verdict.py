@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from registry.makeup.on_the_day import Qualification
 from registry.makeup.procedures import MAKE_UP_KINDS, MakeUpKind, Procedure, TurnsRule
 from registry.makeup.reading_procedures import shipped_procedures
 from registry.makeup.targets import TorqueTarget
 from registry.makeup.verdict import verdict
+from registry.papers.on_the_day import Qualification
 from tests.unit.some_make_ups import DAY, good_report, reasons_of, shipped, the_one
 
 MP_TURNS = shipped("ferrule-mp-turns")

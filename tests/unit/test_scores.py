@@ -49,6 +49,7 @@ def _uneven_site(count: int, seed: int = 4) -> ScoreInputs:
         last_make_up_witnessed=draw.random(count) < 0.5,
         last_satisfactory_on=days(0.5),
         override_days=maybe(draw.uniform(10, 900, count), 0.98),
+        recall_due_on=np.where(np.arange(count) % 10 == 0, np.datetime64("2025-12-20"), np.datetime64("NaT")),
     )
     lines = count // 20 + 2
     leaking = draw.integers(0, count, count // 20 + 1)

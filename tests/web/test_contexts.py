@@ -6,19 +6,16 @@ import inspect
 import pytest
 from jinja2 import nodes
 
-from dashboards import contexts, rendering
+from dashboards import contexts, make_up_contexts, rendering
 from dashboards.contexts import PageContext
 
-PAGES = [
-    kind
-    for kind in vars(contexts).values()
-    if inspect.isclass(kind) and issubclass(kind, PageContext) and kind is not PageContext
-]
 DATACLASSES = [
     kind
-    for kind in vars(contexts).values()
-    if inspect.isclass(kind) and dataclasses.is_dataclass(kind) and kind.__module__ == contexts.__name__
+    for module in (contexts, make_up_contexts)
+    for kind in vars(module).values()
+    if inspect.isclass(kind) and dataclasses.is_dataclass(kind) and kind.__module__ == module.__name__
 ]
+PAGES = [kind for kind in DATACLASSES if issubclass(kind, PageContext) and kind is not PageContext]
 LAYOUT = ("base.html.j2", "parts.html.j2")
 ENVIRONMENT = rendering._environment()
 

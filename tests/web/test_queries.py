@@ -22,7 +22,10 @@ PAGES = {
     "leaks": 7,
     "intervals": 8,
     "joints?tag=TW": 5,
-    "joints/{tag}": 23,
+    "joints/{tag}": 24,
+    "joints/{tag}/make-up": 11,
+    "joints/{tag}/tag": 6,
+    "make-up": 7,
 }
 
 

@@ -1,0 +1,1 @@
+"""People with what they may make up, and tools with their calibrations."""
