@@ -36,6 +36,17 @@ class AskedStep:
 
 
 @dataclass(frozen=True, slots=True)
+class PassRow:
+    """One pass over the bolts."""
+
+    part: str
+    torque: str | None
+    """At the nut; None while the target is not known."""
+    setting: str | None
+    """What the wrench is set to, where that differs from the torque at the nut."""
+
+
+@dataclass(frozen=True, slots=True)
 class MakeUpFormPage(PageContext):
     """The phone's page: the steps that apply, each with a big answer."""
 
@@ -50,7 +61,12 @@ class MakeUpFormPage(PageContext):
     sheet: Instructions | None
     turns: str | None
     torque: str | None
+    load: str | None
+    passes: Sequence[PassRow]
+    order: str | None
     steps: Sequence[AskedStep]
+    before: Sequence[AskedStep]
+    """Readings known before the first turn, from which torque, order and setting are worked out."""
     people: Sequence[str]
     fitter: str
     witness: str

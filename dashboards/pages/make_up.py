@@ -1,5 +1,6 @@
 """Record a make-up on a phone, from a scanned tag; its verdict at once; the tag itself."""
 
+from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from typing import Annotated
 from urllib.parse import urlencode
@@ -12,9 +13,19 @@ from starlette.datastructures import FormData
 
 from dashboards.make_up_contexts import AskedStep, JointTagPage, MakeUpFormPage, MakeUpRecordPage, Way
 from dashboards.pages.frame import InPage, PageRequest, place_words
+from dashboards.pages.make_up_sheet import (
+    STEP,
+    answers_before,
+    load_words,
+    order_words,
+    pass_rows,
+    steps_known_before,
+    torque_words,
+    turns_words,
+)
 from dashboards.pages.plan import plan_grid
 from dashboards.pages.reports import fresh_uuid, moment_text
-from dashboards.rendering import digits, render
+from dashboards.rendering import render
 from dashboards.words import DUE_REASON_WORDS
 from registry.assembly.model import MakeUpSent
 from registry.assembly.service import record_make_up
@@ -26,16 +37,12 @@ from registry.makeup.model import MakeUp, MakeUpUnfit, MakeUpUnknown
 from registry.makeup.procedures import MAKE_UP_KINDS, MakeUpKind, Procedure, Step
 from registry.makeup.service import procedure_of, procedures_of_joint
 from registry.makeup.store import list_make_ups
-from registry.makeup.targets import TorqueTarget
 from registry.overview import store
 from registry.overview.model import JointRecord, TagUnknown
 from registry.papers.service import people, tools
 from registry.web.clock import Now
 
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)
-
-STEP = "step."
-"""Before the key of a step in the name of its field."""
 
 Text = Annotated[str, Query(max_length=200)]
 
@@ -49,7 +56,13 @@ SentForm = Annotated[FormData, Depends(_form)]
 
 @ROUTER.get("/joints/{tag:path}/make-up")
 def get_make_up_form(
-    page: InPage, tag: str, clock: Now, procedure: Text = "", kind: Text = "", after: int | None = None
+    page: InPage,
+    request: Request,
+    tag: str,
+    clock: Now,
+    procedure: Text = "",
+    kind: Text = "",
+    after: int | None = None,
 ) -> Response:
     """The steps that apply to the joint's family and size, the method and the kind of make-up."""
     joint = _joint(page, tag)
@@ -58,7 +71,10 @@ def get_make_up_form(
     earlier = list_make_ups(page.connection, joint_id=joint.joint_id)
     wanted = _kind(kind, earlier)
     before = next((each for each in earlier if each.make_up_id == after), None)
-    sheet = instructions(chosen, wanted, {}) if chosen else None
+    first = steps_known_before(chosen, wanted) if chosen else ()
+    known = answers_before(first, request.query_params)
+    sheet = instructions(chosen, wanted, known) if chosen else None
+    asked = _asked(page, sheet, before, known)
     return render(
         MakeUpFormPage(
             frame=page.frame(f"Make-up of {joint.tag}", "make-up"),
@@ -74,9 +90,13 @@ def get_make_up_form(
             ],
             kind=wanted,
             sheet=sheet,
-            turns=_turns(sheet),
-            torque=_torque(sheet),
-            steps=_asked(page, sheet, before),
+            turns=turns_words(sheet) if sheet else None,
+            torque=torque_words(sheet) if sheet else None,
+            load=load_words(sheet) if sheet else None,
+            passes=pass_rows(sheet) if sheet else [],
+            order=order_words(sheet) if sheet else None,
+            steps=asked,
+            before=[each for each in asked if each.step in first],
             people=[person.name for person in people(page.connection)],
             fitter=before.fitter or "" if before else "",
             witness=before.witness or "" if before else "",
@@ -174,32 +194,23 @@ def _way(page: PageRequest, joint: JointRecord, words: str, code: str, kind: str
     return Way(words, f"{page.joint_href(joint.tag)}/make-up?{query}", chosen)
 
 
-def _turns(sheet: Instructions | None) -> str | None:
-    if sheet is None or sheet.turns is None:
-        return None
-    return f"{sheet.turns.expected:g} turns, {sheet.turns.tolerance:g} more or less"
-
-
-def _torque(sheet: Instructions | None) -> str | None:
-    if sheet is None or not isinstance(sheet.target, TorqueTarget):
-        return None
-    target = sheet.target
-    return f"{digits(target.n_m, 4)} N·m ({digits(target.least_n_m, 4)} to {digits(target.most_n_m, 4)})"
-
-
-def _asked(page: PageRequest, sheet: Instructions | None, before: MakeUp | None) -> list[AskedStep]:
-    """The steps. After a make-up that was not accepted its lots stand in the form, and nothing that must be done
-    anew."""
+def _asked(
+    page: PageRequest, sheet: Instructions | None, before: MakeUp | None, readings: Mapping[str, float]
+) -> list[AskedStep]:
+    """The steps, with the readings that are known. After a make-up that was not accepted its lots stand in the form
+    too, and nothing that must be done anew."""
     if sheet is None:
         return []
-    known = tools(page.connection)
-    kept = (before.answers or {}) if before else {}
+    register = tools(page.connection)
+    lots = {step.key for step in sheet.steps if step.kind == "lot"}
+    values = {key: str(lot) for key, lot in ((before.answers or {}) if before else {}).items() if key in lots}
+    values |= {key: f"{reading:g}" for key, reading in readings.items()}
     return [
         AskedStep(
             step=step,
             name=f"{STEP}{step.key}",
-            value=str(kept.get(step.key, "")) if step.kind == "lot" else "",
-            serials=[tool.serial for tool in known if step.kind == "tool" and tool.kind == step.tool],
+            value=values.get(step.key, ""),
+            serials=[tool.serial for tool in register if step.kind == "tool" and tool.kind == step.tool],
         )
         for step in sheet.steps
     ]

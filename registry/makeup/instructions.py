@@ -8,6 +8,18 @@ from registry.makeup.readings import Answers, Readings, readings_of
 from registry.makeup.targets import TorqueTarget, Unsaid, bolt_load_band, torque_target, wrench_setting
 from registry.makeup.torque import Band, pass_torques_n_m
 
+KNOWN_BEFORE = frozenset(
+    (
+        "bolt_diameter_mm",
+        "bolt_count",
+        "torque_target_n_m",
+        "wrench_length_mm",
+        "adaptor_length_mm",
+        "adaptor_angle_deg",
+    )
+)
+"""Readings that are known before anything is turned: from them the sheet has its torque, order and setting."""
+
 
 @dataclass(frozen=True, slots=True)
 class Pass:

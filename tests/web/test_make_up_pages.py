@@ -10,7 +10,17 @@ import pytest
 from fastapi.testclient import TestClient
 
 from dashboards.app import create_app
+from dashboards.pages.make_up_sheet import (
+    answers_before,
+    load_words,
+    order_words,
+    pass_rows,
+    steps_known_before,
+    torque_words,
+)
 from registry.db import Database
+from registry.makeup.instructions import instructions
+from registry.makeup.reading_procedures import shipped_procedures
 from tests.database.made_up import make_up
 from tests.web.make_up_site import ANSWERS, EXPIRED_WRENCH, GOOD_WRENCH, TAG, add_make_up_site, today
 
@@ -51,6 +61,29 @@ def pages(database: Database) -> Iterator[Pages]:
     site_id = add_make_up_site(database, "marsh")
     with TestClient(create_app(database), base_url="http://localhost") as client:
         yield Pages(client, database, site_id)
+
+
+def test_an_adaptor_s_setting_is_worked_out_before_the_first_turn(pages: Pages) -> None:
+    known = "step.wrench-length=600&step.adaptor-length=60&step.adaptor-angle=0"
+    text = pages.text(f"{JOINT}/make-up?procedure=ferrule-mp-half-inch-torque&kind=first&{known}")
+    assert "150 N·m (142.5 to 157.5); set 136.4 N·m on the wrench" in text
+    assert text.count('value="600"') == 2, "and stands in the form to be recorded"
+    without = pages.text(f"{JOINT}/make-up?procedure=ferrule-mp-half-inch-torque&kind=first&step.wrench-length=long")
+    assert "150 N·m (142.5 to 157.5)<" in without
+
+
+def test_a_flange_s_torque_passes_and_order_are_worked_out_before_the_first_turn() -> None:
+    procedure = next(each for each in shipped_procedures() if each.code == "flanged-torque")
+    steps = steps_known_before(procedure, "first")
+    known = answers_before(steps, {"step.bolt-size": "20", "step.bolt-count": "8"})
+    sheet = instructions(procedure, "first", known)
+    torque = sheet.passes[-1].torque_n_m
+    assert torque is not None
+    assert [row.part for row in pass_rows(sheet)] == ["30 %", "70 %", "100 %"]
+    assert (torque_words(sheet) or "").startswith(pass_rows(sheet)[-1].torque or "?")
+    assert torque == pytest.approx(0.2 * 0.020 * 345e6 * 225.19e-6, rel=5e-4)  # K·D·stress·root area of M20 (DIN 13)
+    assert order_words(sheet) == "1-5-3-7, then 2-6-4-8"
+    assert (load_words(sheet) or "").startswith("77.7 kN a bolt; by scatter 54.4 to 101")
 
 
 def test_the_form_asks_only_what_applies(pages: Pages) -> None:
