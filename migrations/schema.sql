@@ -12,7 +12,10 @@ CREATE TABLE site (
     epsg integer,
     grid_to_epsg double precision[]      -- a, b, d, e, x0, y0 of the affine map from plant grid to the EPSG system
         CONSTRAINT site_grid_to_epsg_six CHECK (cardinality(grid_to_epsg) = 6),
-    recorded_at timestamptz NOT NULL DEFAULT now()
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    -- The zone in which the site's shifts and days are meant.
+    time_zone text NOT NULL DEFAULT 'UTC' CONSTRAINT site_time_zone_form
+        CHECK (time_zone ~ '^[A-Za-z0-9_+-]+(/[A-Za-z0-9_+-]+)*$')
 );
 
 CREATE TABLE intake (
@@ -523,7 +526,67 @@ CREATE INDEX score_location ON score USING gist (location);
 CREATE INDEX score_due ON score (site_id, score_run_id, due_on, risk_now DESC, joint_id);
 CREATE INDEX score_risk ON score (site_id, score_run_id, risk_now DESC, joint_id);
 
--- ---------------------------------------------------------------- plan and routes (planning/, routes/)
+-- ---------------------------------------------------------------- crews and outages (crews/)
+
+-- `minutes_by_weekday`, Monday first, is time at the joints: walking and breaks are off it.
+CREATE TABLE crew (
+    site_id integer NOT NULL REFERENCES site,
+    crew_id integer GENERATED ALWAYS AS IDENTITY,
+    name text NOT NULL CONSTRAINT crew_name_given CHECK (name ~ '\S'),
+    families text[] NOT NULL DEFAULT '{}',          -- codes of the families that it may check; none: all
+    minutes_by_weekday double precision[] NOT NULL
+        CONSTRAINT crew_seven_weekdays CHECK (cardinality(minutes_by_weekday) = 7)
+        CONSTRAINT crew_minutes_of_a_day CHECK (0 <= ALL (minutes_by_weekday) AND 1440 >= ALL (minutes_by_weekday)),
+    shift_starts_at time NOT NULL DEFAULT '07:00',
+    from_on date,                                   -- NULL: always
+    until_on date,
+    calendar_secret text NOT NULL CONSTRAINT crew_calendar_secret_long CHECK (length(calendar_secret) >= 32),
+    revision integer NOT NULL DEFAULT 1,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, crew_id),
+    CONSTRAINT crew_days_in_order CHECK (from_on <= until_on)
+);
+CREATE UNIQUE INDEX crew_name_once ON crew (site_id, lower(name));
+
+-- Days on which a crew is not there, both ends within.
+CREATE TABLE crew_absence (
+    site_id integer NOT NULL,
+    crew_absence_id integer GENERATED ALWAYS AS IDENTITY,
+    crew_id integer NOT NULL,
+    from_on date NOT NULL,
+    until_on date NOT NULL,
+    reason text NOT NULL,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, crew_absence_id),
+    CONSTRAINT crew_absence_days_in_order CHECK (from_on <= until_on),
+    FOREIGN KEY (site_id, crew_id) REFERENCES crew ON DELETE CASCADE
+);
+
+-- A planned shutdown, both days within.
+CREATE TABLE outage (
+    site_id integer NOT NULL REFERENCES site,
+    outage_id integer GENERATED ALWAYS AS IDENTITY,
+    name text NOT NULL CONSTRAINT outage_name_given CHECK (name ~ '\S'),
+    from_on date NOT NULL,
+    until_on date NOT NULL,
+    revision integer NOT NULL DEFAULT 1,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, outage_id),
+    CONSTRAINT outage_days_in_order CHECK (from_on <= until_on),
+    CONSTRAINT outage_once UNIQUE (site_id, name, from_on)
+);
+
+-- The areas that an outage shuts down; none: the whole site.
+CREATE TABLE outage_area (
+    site_id integer NOT NULL,
+    outage_id integer NOT NULL,
+    area_id integer NOT NULL,
+    PRIMARY KEY (site_id, outage_id, area_id),
+    FOREIGN KEY (site_id, outage_id) REFERENCES outage ON DELETE CASCADE,
+    FOREIGN KEY (site_id, area_id) REFERENCES area
+);
+
+-- ---------------------------------------------------------------- plans (planning/)
 
 CREATE TABLE plan_run (
     site_id integer NOT NULL REFERENCES site,
@@ -531,24 +594,132 @@ CREATE TABLE plan_run (
     score_run_id integer NOT NULL,
     starts_on date NOT NULL CONSTRAINT plan_run_starts_on_monday CHECK (extract(isodow FROM starts_on) = 1),
     weeks integer NOT NULL CONSTRAINT plan_run_weeks_positive CHECK (weeks > 0),
-    crew_hours_per_week double precision NOT NULL CONSTRAINT plan_run_hours_positive CHECK (crew_hours_per_week > 0),
-    unplaced integer NOT NULL,
     recorded_at timestamptz NOT NULL DEFAULT now(),
+    policy_version integer NOT NULL,
+    frozen_weeks integer NOT NULL CONSTRAINT plan_run_frozen_not_negative CHECK (frozen_weeks >= 0),
+    planned_weeks integer NOT NULL,      -- from the first week on, the frozen ones within
+    late_minutes double precision NOT NULL,      -- what it costs, in crew minutes, by cause
+    early_minutes double precision NOT NULL,
+    visit_minutes double precision NOT NULL,
+    moved_minutes double precision NOT NULL,
+    unplaced_minutes double precision NOT NULL,
+    bound_minutes double precision NOT NULL,     -- what no plan can cost less than
+    solving_seconds double precision NOT NULL,
+    made_by text NOT NULL,
     PRIMARY KEY (site_id, plan_run_id),
-    FOREIGN KEY (site_id, score_run_id) REFERENCES score_run
+    FOREIGN KEY (site_id, score_run_id) REFERENCES score_run,
+    FOREIGN KEY (site_id, policy_version) REFERENCES policy_version,
+    CONSTRAINT plan_run_horizons_in_order CHECK (frozen_weeks <= planned_weeks AND planned_weeks <= weeks)
 );
 
+-- The hours that a plan counted on, crew by week, and what one crew-week more would have saved at most.
+CREATE TABLE plan_capacity (
+    site_id integer NOT NULL,
+    plan_run_id integer NOT NULL,
+    crew_id integer NOT NULL,
+    week_starting_on date NOT NULL,
+    minutes double precision NOT NULL,
+    worth_minutes double precision NOT NULL,
+    PRIMARY KEY (site_id, plan_run_id, crew_id, week_starting_on),
+    FOREIGN KEY (site_id, plan_run_id) REFERENCES plan_run ON DELETE CASCADE,
+    FOREIGN KEY (site_id, crew_id) REFERENCES crew
+);
+
+-- `occurrence` 0 is a joint's next check, 1 the one after it as far as the horizon goes, and so on. A week and crew of
+-- NULL: not placed, for the reason (registry/planning/model.py).
 CREATE TABLE planned_check (
     site_id integer NOT NULL,
     plan_run_id integer NOT NULL,
     joint_id integer NOT NULL,
-    week_starting_on date NOT NULL,
+    week_starting_on date,
     due_on date NOT NULL,
     minutes double precision NOT NULL,
-    PRIMARY KEY (site_id, plan_run_id, joint_id),
+    occurrence smallint NOT NULL,
+    crew_id integer,
+    area_id integer NOT NULL,            -- 0: none
+    scaffold integer NOT NULL,           -- number of the scaffold in this plan; 0: none
+    latest_on date NOT NULL,
+    late_cost_per_week double precision NOT NULL,     -- in crew minutes
+    early_cost_per_week double precision NOT NULL,
+    unplaced_reason smallint,
+    PRIMARY KEY (site_id, plan_run_id, joint_id, occurrence),
+    FOREIGN KEY (site_id, plan_run_id) REFERENCES plan_run ON DELETE CASCADE,
+    CONSTRAINT planned_check_placed_or_not CHECK
+        ((week_starting_on IS NULL) = (crew_id IS NULL) AND (week_starting_on IS NULL) = (unplaced_reason IS NOT NULL))
+);
+CREATE INDEX planned_check_week ON planned_check (site_id, plan_run_id, week_starting_on, crew_id);
+
+-- What differs from the plan before, or what a person moved since. A week of NULL: in no week.
+CREATE TABLE plan_move (
+    site_id integer NOT NULL,
+    plan_move_id bigint GENERATED ALWAYS AS IDENTITY,
+    plan_run_id integer NOT NULL,
+    joint_id integer NOT NULL,
+    occurrence smallint NOT NULL,
+    from_week date,
+    from_crew_id integer,
+    to_week date,
+    to_crew_id integer,
+    reason smallint NOT NULL,                               -- registry/planning/model.py
+    note text,                                              -- what the person said who moved it
+    moved_by text,
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, plan_move_id),
     FOREIGN KEY (site_id, plan_run_id) REFERENCES plan_run ON DELETE CASCADE
 );
-CREATE INDEX planned_check_week ON planned_check (site_id, plan_run_id, week_starting_on);
+CREATE INDEX plan_move_run ON plan_move (site_id, plan_run_id, plan_move_id);
+
+-- A next check that a person put into a week: later plans keep it there until it is done or let go.
+CREATE TABLE plan_pin (
+    site_id integer NOT NULL,
+    joint_id integer NOT NULL,
+    week_starting_on date NOT NULL CONSTRAINT plan_pin_on_monday CHECK (extract(isodow FROM week_starting_on) = 1),
+    crew_id integer NOT NULL,
+    reason text NOT NULL CONSTRAINT plan_pin_reason_given CHECK (reason ~ '\S'),
+    pinned_by text NOT NULL CONSTRAINT plan_pin_by_given CHECK (pinned_by ~ '\S'),
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, joint_id),
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint,
+    FOREIGN KEY (site_id, crew_id) REFERENCES crew
+);
+
+-- A check allowed to be later than the policy allows: by whom, why, until when, and the risk that it adds. The due date
+-- stays. Append-only; the newest of a joint counts until its day has passed or the joint was checked.
+CREATE TABLE deferral (
+    site_id integer NOT NULL,
+    deferral_id integer GENERATED ALWAYS AS IDENTITY,
+    joint_id integer NOT NULL,
+    due_on date NOT NULL,
+    until_on date NOT NULL,
+    reason text NOT NULL CONSTRAINT deferral_reason_given CHECK (reason ~ '\S'),
+    decided_by text NOT NULL CONSTRAINT deferral_by_given CHECK (decided_by ~ '\S'),
+    risk_added double precision NOT NULL,                   -- weighted leaks expected of the delay
+    recorded_at timestamptz NOT NULL DEFAULT now(),
+    PRIMARY KEY (site_id, deferral_id),
+    CONSTRAINT deferral_later_than_due CHECK (until_on > due_on),
+    FOREIGN KEY (site_id, joint_id) REFERENCES joint
+);
+CREATE INDEX deferral_joint ON deferral (site_id, joint_id, deferral_id DESC);
+
+-- A plan being made in the background. Who works on it holds an advisory lock; `running` without one was cut off.
+CREATE TABLE plan_job (
+    site_id integer NOT NULL REFERENCES site,
+    plan_job_id integer GENERATED ALWAYS AS IDENTITY,
+    request jsonb NOT NULL,
+    state text NOT NULL DEFAULT 'queued' CONSTRAINT plan_job_state_known
+        CHECK (state IN ('queued', 'running', 'done', 'failed', 'stopped')),
+    stage text NOT NULL DEFAULT '',
+    share_done double precision NOT NULL DEFAULT 0,
+    stop_asked boolean NOT NULL DEFAULT false,
+    plan_run_id integer,
+    failure text,
+    asked_by text NOT NULL,
+    asked_at timestamptz NOT NULL DEFAULT now(),
+    finished_at timestamptz,
+    PRIMARY KEY (site_id, plan_job_id)
+);
+
+-- ---------------------------------------------------------------- routes (routes/)
 
 CREATE TABLE route (
     site_id integer NOT NULL REFERENCES site,
@@ -563,6 +734,9 @@ CREATE TABLE route (
     considered integer NOT NULL,         -- due joints that it chose from
     unreachable integer NOT NULL,
     recorded_at timestamptz NOT NULL DEFAULT now(),
+    revision integer NOT NULL DEFAULT 1,
+    tools text[],                        -- kinds of tool that the crew holds; NULL: whatever it takes
+    best_walking_minutes double precision,       -- of the same stops in the best order found
     PRIMARY KEY (site_id, route_id),
     FOREIGN KEY (site_id, area_id) REFERENCES area
 );
@@ -575,6 +749,7 @@ CREATE TABLE route_stop (
     walking_minutes double precision NOT NULL,   -- from the stop before
     working_minutes double precision NOT NULL,
     leg double precision[] NOT NULL,     -- east, north, elevation, east, ... of the walk from the stop before
+    pinned boolean NOT NULL DEFAULT false,
     PRIMARY KEY (site_id, route_id, position),
     CONSTRAINT route_stop_joint_once UNIQUE (site_id, route_id, joint_id),
     FOREIGN KEY (site_id, route_id) REFERENCES route,
@@ -745,6 +920,8 @@ CREATE TRIGGER make_up_lot_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON
 CREATE TRIGGER recall_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON recall
     FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
 CREATE TRIGGER recall_joint_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON recall_joint
+    FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
+CREATE TRIGGER deferral_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON deferral
     FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
 CREATE TRIGGER work_pack_step_refuses_change BEFORE UPDATE OR DELETE OR TRUNCATE ON work_pack_step
     FOR EACH STATEMENT EXECUTE FUNCTION ledger_refuses_change();
@@ -924,10 +1101,11 @@ GRANT INSERT ON intake, area, plan_feature, policy_version, policy_draft, family
     vibration_reading, temperature_history, make_up, check_result, leak, leak_step, joint_last_make_up,
     joint_last_check, joint_last_vibration, interval_override, score_run, plan_run, planned_check, route, route_stop,
     procedure_version, person, qualification, tool, calibration, make_up_tool, make_up_lot, recall, recall_joint,
-    work_pack, work_pack_joint, work_pack_step TO jointwright_app;
-GRANT UPDATE ON area, policy_draft, joint, joint_last_make_up, joint_last_check, joint_last_vibration, score_run,
+    work_pack, work_pack_joint, work_pack_step, crew, crew_absence, outage, outage_area, plan_capacity, plan_move,
+    plan_pin, deferral, plan_job TO jointwright_app;
+GRANT UPDATE ON crew, outage, planned_check, plan_pin, plan_job, route, route_stop, area, policy_draft, joint, joint_last_make_up, joint_last_check, joint_last_vibration, score_run,
     score, plan_run, tool, work_pack TO jointwright_app;
-GRANT DELETE ON plan_feature, policy_draft, plan_run, planned_check, joint_last_make_up, joint_last_check
+GRANT DELETE ON crew_absence, outage, outage_area, plan_pin, plan_move, plan_capacity, route_stop, plan_feature, policy_draft, plan_run, planned_check, joint_last_make_up, joint_last_check
     TO jointwright_app;
 GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO jointwright_app;
 -- These work with the owner's rights: nobody else of the server may call them.
@@ -1014,3 +1192,21 @@ ALTER TABLE work_pack_joint ENABLE ROW LEVEL SECURITY;
 CREATE POLICY work_pack_joint_site ON work_pack_joint USING (site_id = (SELECT current_site()));
 ALTER TABLE work_pack_step ENABLE ROW LEVEL SECURITY;
 CREATE POLICY work_pack_step_site ON work_pack_step USING (site_id = (SELECT current_site()));
+ALTER TABLE crew ENABLE ROW LEVEL SECURITY;
+CREATE POLICY crew_site ON crew USING (site_id = (SELECT current_site()));
+ALTER TABLE crew_absence ENABLE ROW LEVEL SECURITY;
+CREATE POLICY crew_absence_site ON crew_absence USING (site_id = (SELECT current_site()));
+ALTER TABLE outage ENABLE ROW LEVEL SECURITY;
+CREATE POLICY outage_site ON outage USING (site_id = (SELECT current_site()));
+ALTER TABLE outage_area ENABLE ROW LEVEL SECURITY;
+CREATE POLICY outage_area_site ON outage_area USING (site_id = (SELECT current_site()));
+ALTER TABLE plan_capacity ENABLE ROW LEVEL SECURITY;
+CREATE POLICY plan_capacity_site ON plan_capacity USING (site_id = (SELECT current_site()));
+ALTER TABLE plan_move ENABLE ROW LEVEL SECURITY;
+CREATE POLICY plan_move_site ON plan_move USING (site_id = (SELECT current_site()));
+ALTER TABLE plan_pin ENABLE ROW LEVEL SECURITY;
+CREATE POLICY plan_pin_site ON plan_pin USING (site_id = (SELECT current_site()));
+ALTER TABLE deferral ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deferral_site ON deferral USING (site_id = (SELECT current_site()));
+ALTER TABLE plan_job ENABLE ROW LEVEL SECURITY;
+CREATE POLICY plan_job_site ON plan_job USING (site_id = (SELECT current_site()));
