@@ -15,6 +15,14 @@ ORDER BY policy_version DESC LIMIT 1;
 SELECT policy_version, document, published_by, note, published_at
 FROM policy_version WHERE site_id = current_site() AND policy_version = %(policy_version)s;
 
+-- name: read_stamp
+-- A published version (the newest, where none is asked for) by its number and the hash of its document, which is much less
+-- to read than the document.
+SELECT policy_version, encode(sha256(convert_to(document::text, 'UTF8')), 'hex')
+FROM policy_version
+WHERE site_id = current_site() AND (%(policy_version)s::integer IS NULL OR policy_version = %(policy_version)s::integer)
+ORDER BY policy_version DESC LIMIT 1;
+
 -- name: list_policies
 -- Every published version, newest first, without its document.
 SELECT policy_version, published_by, note, published_at

@@ -24,6 +24,10 @@ from registry.policy.versions import (
     in_the_order_of,
 )
 
+_NO_POLICY = "this site has no policy yet: load a joint list, which begins with the shipped one"
+_READ: dict[tuple[int, str], Policy] = {}
+_MOST_READ = 64
+
 
 def publish_first(connection: Connection) -> Policy:
     """The current policy; a site without one gets the shipped defaults as its version 1."""
@@ -40,27 +44,32 @@ def current_version(connection: Connection) -> PolicyVersion:
     """The newest published version with its document. Raises PolicyUnknown."""
     current = store.read_current_policy(connection)
     if current is None:
-        raise PolicyUnknown("this site has no policy yet: load a joint list, which begins with the shipped one")
+        raise PolicyUnknown(_NO_POLICY)
     return current
 
 
 def current_policy(connection: Connection) -> Policy:
     """The newest published policy. Raises PolicyUnknown."""
-    current = current_version(connection)
-    return policy_from(current.document, current.policy_version)
+    stamp = store.read_stamp(connection)
+    if stamp is None:
+        raise PolicyUnknown(_NO_POLICY)
+    return _read(connection, stamp)
 
 
 def version_of(connection: Connection, policy_version: int) -> PolicyVersion:
     """One published version with its document. Raises PolicyUnknown."""
     found = store.read_policy(connection, policy_version)
     if found is None:
-        raise PolicyUnknown(f"no version {policy_version} of the policy was published here")
+        raise PolicyUnknown(_no_version(policy_version))
     return found
 
 
 def policy_of(connection: Connection, policy_version: int) -> Policy:
     """One published policy. Raises PolicyUnknown."""
-    return policy_from(version_of(connection, policy_version).document, policy_version)
+    stamp = store.read_stamp(connection, policy_version)
+    if stamp is None:
+        raise PolicyUnknown(_no_version(policy_version))
+    return _read(connection, stamp)
 
 
 def current_draft(connection: Connection) -> PolicyDraft:
@@ -130,6 +139,24 @@ def document_of_text(text: str, source_name: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as exc:
         raise PolicyInvalid(f"{source_name} is not TOML", [Issue(None, None, None, str(exc))]) from exc
+
+
+def _read(connection: Connection, stamp: tuple[int, str]) -> Policy:
+    """A published policy by its number and the hash of its document.
+
+    Every page and every account asks for one, and a document takes longer to read than most of what they do with it;
+    as a version never changes, those met last are kept.
+    """
+    kept = _READ.get(stamp)
+    if kept is None:
+        if len(_READ) >= _MOST_READ:
+            _READ.clear()
+        kept = _READ[stamp] = policy_from(version_of(connection, stamp[0]).document, stamp[0])
+    return kept
+
+
+def _no_version(policy_version: int) -> str:
+    return f"no version {policy_version} of the policy was published here"
 
 
 def _expected_revision(draft: PolicyDraft | None, revision: int | None) -> None:

@@ -28,6 +28,12 @@ def read_policy(connection: Connection, policy_version: int) -> PolicyVersion | 
     return _one(connection, "read_policy", PolicyVersion, policy_version=policy_version)
 
 
+def read_stamp(connection: Connection, policy_version: int | None = None) -> tuple[int, str] | None:
+    """Number of a published version, the newest by default, and the hash of its document."""
+    row = connection.execute(SQL["read_stamp"], {"policy_version": policy_version}).fetchone()
+    return None if row is None else (int(row[0]), str(row[1]))
+
+
 def list_policies(connection: Connection) -> list[PolicyPublication]:
     """Every published version, newest first."""
     with connection.cursor(row_factory=class_row(PolicyPublication)) as cursor:
