@@ -15,7 +15,7 @@ if [ $# -gt 0 ]; then
 fi
 
 on_system=0
-.venv/bin/python deploy/on_system_postgres.py -q -n 2 --dist loadfile -m "not one_server" tests/database || on_system=$?
+.venv/bin/python deploy/on_system_postgres.py -q -n 2 --dist loadfile -m each_server tests/database tests/rules/test_sql.py || on_system=$?
 on_embedded=0
 .venv/bin/python -m pytest -n 2 --dist loadfile || on_embedded=$?
 if [ "$on_system" -ne 0 ]; then

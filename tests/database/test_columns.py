@@ -6,6 +6,8 @@ import pytest
 from registry.columns import copy_columns, read_columns
 from registry.db import Connection
 
+pytestmark = pytest.mark.each_server
+
 TYPES = {
     "small": "smallint",
     "whole": "integer",

@@ -146,7 +146,6 @@ def test_a_second_demo_changes_nothing(standing: Standing) -> None:
     assert "nothing was changed" in told[0]
 
 
-@pytest.mark.one_server
 @pytest.mark.parametrize("error", [RuntimeError, KeyboardInterrupt])
 def test_a_demo_that_is_stopped_leaves_no_site(
     database: Database, monkeypatch: pytest.MonkeyPatch, error: type[BaseException]

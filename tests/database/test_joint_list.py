@@ -22,6 +22,8 @@ from registry.plant.store import read_plan
 from registry.policy.service import publish_first
 from tests.database.small_site import number
 
+pytestmark = pytest.mark.each_server
+
 FIXTURES = Path(__file__).parents[1] / "fixtures"
 TODAY = dt.date(2026, 11, 25)
 HEAD = "tag,family,service,east_m,north_m,pressure_barg"

@@ -13,6 +13,8 @@ from registry.setup.store import read_ledger_state
 from tests.conftest import new_site
 from tests.database.small_ledger import add_joint, add_row
 
+pytestmark = pytest.mark.each_server
+
 CHANGED, UNCHAINED = "changed", "unchained"
 APPEND_ONLY = (
     *LEDGERS,

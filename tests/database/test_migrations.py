@@ -22,6 +22,8 @@ from registry.settings import migrations_folder
 from tests.conftest import new_site, url_of
 from tests.database.catalogue import catalogue_of
 
+pytestmark = pytest.mark.each_server
+
 VERSIONS = sorted((migrations_folder() / "versions").glob("*.py"))
 MakeDatabase = Callable[[], str]
 
@@ -133,7 +135,6 @@ def test_processes_that_migrate_at_once_do_it_once(empty_database: MakeDatabase)
         assert revision_of(database) == newest_revision()
 
 
-@pytest.mark.one_server
 def test_a_migration_gives_up_rather_than_hold_up_the_plant(database: Database) -> None:
     before = catalogue_of(database.url)
     with psycopg.connect(database.url) as busy:

@@ -7,6 +7,8 @@ import pytest
 from registry.db import Connection
 from tests.database.small_site import fill_site, number
 
+pytestmark = pytest.mark.each_server
+
 
 @pytest.fixture
 def joints(connection: Connection) -> list[int]:

@@ -48,7 +48,6 @@ def plan_file(path: Path, ring: object) -> str:
     return str(path)
 
 
-@pytest.mark.one_server
 def test_the_sample_hand_over_becomes_a_route(run: Run) -> None:
     status, out, err = run(*DRAWING, *LAYERS, "--new-site", "saltmarsh")
     assert (status, err) == (0, "")

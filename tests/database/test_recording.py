@@ -28,6 +28,8 @@ from registry.leaks.store import list_leaks
 from tests.conftest import new_site
 from tests.database.small_site import AS_OF, fill_site, number
 
+pytestmark = pytest.mark.each_server
+
 NOW = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
 
 

@@ -10,6 +10,8 @@ from registry.db import APPLICATION_ROLE, Connection, Database
 from tests.conftest import new_site
 from tests.database.small_ledger import add_joint
 
+pytestmark = pytest.mark.each_server
+
 ADD_INTAKE = (
     "INSERT INTO intake (site_id, kind, source_name, content_sha256, rows_read, rows_loaded, rows_refused)"
     " VALUES (%s, 'joints', 'x.csv', '\\x00', 1, 1, 0)"

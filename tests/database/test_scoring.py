@@ -12,6 +12,8 @@ from registry.policy.service import current_policy, policy_of, publish_first
 from tests.conftest import new_site
 from tests.database.small_site import AS_OF, fill_site, number
 
+pytestmark = pytest.mark.each_server
+
 
 def test_a_run_stores_what_the_model_says_of_every_joint(connection: Connection) -> None:
     tags = fill_site(connection, 300)

@@ -39,7 +39,6 @@ COLUMNS = (
 )
 
 
-@pytest.mark.one_server
 def test_a_thousand_accounts_agree_with_the_stored_scores(connection: Connection) -> None:
     tags = fill_site(connection, 1000, lines=60, seed=3)
     score_plant(connection, AS_OF)

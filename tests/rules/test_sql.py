@@ -15,6 +15,8 @@ from tests.conftest import new_site
 from tests.rules.project import PROJECT, modules, read, tracked_files
 from tests.rules.sql import tables_written, temporary_tables
 
+pytestmark = pytest.mark.each_server
+
 # These three own the driver: they set the role and the site, and make databases. Nothing of the plant is in their SQL.
 WITH_SQL_OF_THEIR_OWN = ("registry/db.py", "registry/columns.py", "registry/embedded.py", "registry/migration.py")
 _SQL = re.compile(
