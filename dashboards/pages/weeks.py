@@ -12,9 +12,9 @@ from dashboards.pages.frame import InPage, PageRequest, steps_to_scores
 from dashboards.rendering import render
 from registry.overview import store
 from registry.overview.model import PlannedWeek
-from registry.planning.model import Plan
-from registry.planning.service import make_plan
-from registry.planning.store import list_checks_of_week, read_current_plan
+from registry.planning.model import Plan, PlanRequest
+from registry.planning.service import checks_of_week, make_plan
+from registry.planning.store import read_current_plan
 
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)
 
@@ -52,7 +52,7 @@ def post_weeks(
     weeks: Annotated[int, Form(ge=1, le=260)],
 ) -> Response:
     """Make a plan and show it. A start on another day is taken as the Monday of its week."""
-    make_plan(page.connection, _monday(starts_on), weeks, crew_hours)
+    make_plan(page.connection, PlanRequest(_monday(starts_on), weeks), page.today, "the dashboard")
     return RedirectResponse(f"{page.root}/weeks", status_code=303)
 
 
@@ -60,7 +60,7 @@ def _panel(page: PageRequest, plan: Plan, weeks: list[PlannedWeek], wanted: date
     opened = next((week for week in weeks if week.starts_on == wanted), weeks[0] if weeks else None)
     if opened is None:
         return None
-    checks = list_checks_of_week(page.connection, plan, opened.starts_on, after=None, limit=MOST_CHECKS)
+    checks = checks_of_week(page.connection, opened.starts_on, limit=MOST_CHECKS)
     return WeekPanel(
         week=opened,
         areas=store.list_week_areas(page.connection, plan.plan_run_id, opened.starts_on),

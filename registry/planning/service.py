@@ -1,91 +1,89 @@
-"""Lay the due checks into weeks, and read the plan back."""
+"""Make a plan, and read it back."""
 
-from datetime import date, timedelta
-
-import numpy as np
+from collections.abc import Callable
+from datetime import date
 
 from registry.db import Connection
-from registry.errors import Issue
-from registry.intervals.service import current_run
-from registry.intervals.store import read_plan_columns
 from registry.planning import store
-from registry.planning.levelling import UNPLACED, levelled_weeks, urgency_order
+from registry.planning.changes import Bundle, PlanMove
 from registry.planning.model import (
-    LONGEST_HORIZON_WEEKS,
     NotPlanned,
     Plan,
     PlannedCheck,
+    PlanRequest,
     PlanSummary,
-    PlanUnfit,
-    PlanWeek,
-    WeekUnknown,
+    UnplacedCheck,
 )
+from registry.planning.reasons import Moved, Unplaced
+
+Progress = Callable[[float, str], None]
+"""Told the share that is done, from 0 to 1, and in words what is being done; may raise to stop."""
 
 
-def make_plan(connection: Connection, starts_on: date, weeks: int, crew_hours_per_week: float) -> PlanSummary:
-    """Lay every check that falls due before the horizon ends into a week, and keep that as the site's plan.
+def make_plan(
+    connection: Connection, wanted: PlanRequest, today: date, made_by: str, *, progress: Progress | None = None
+) -> PlanSummary:
+    """Give every check that falls due before the horizon ends a week and a crew, or the reason why it has none.
 
-    Earliest due first, riskiest first among equals, no week over the crew's hours of time at the joint. It plans the
-    next check of each joint, once: a joint whose next check comes early in the horizon may fall due in it again, and
-    stands in the plan that is made then. What found no room is counted in `unplaced`. Raises PlanUnfit or NotScored.
+    Raises PlanUnfit, NotScored, CrewsMissing, or PlanBusy where another plan is being made.
     """
-    _refuse_unfit(starts_on, weeks, crew_hours_per_week)
-    run = current_run(connection)
-    joints = read_plan_columns(connection, run.score_run_id, starts_on + timedelta(weeks=weeks))
-    day = (joints["due_on"] - np.datetime64(starts_on)).astype(np.int64)
-    order = urgency_order(day, joints["risk_now"], joints["joint_id"])
-    week = levelled_weeks(day[order] // 7, joints["check_minutes"][order], weeks, crew_hours_per_week * 60.0)
-    placed, order = week != UNPLACED, order[week != UNPLACED]
-    plan = store.add_plan(connection, run.score_run_id, starts_on, weeks, crew_hours_per_week, int(np.sum(~placed)))
-    store.add_planned_checks(
-        connection,
-        plan.plan_run_id,
-        {
-            "joint_id": joints["joint_id"][order],
-            "week_starting_on": np.datetime64(starts_on) + week[placed] * np.timedelta64(7, "D"),
-            "due_on": joints["due_on"][order],
-            "minutes": joints["check_minutes"][order],
-        },
-    )
-    return summary(connection, plan)
+    raise NotImplementedError
 
 
 def current_plan(connection: Connection) -> Plan:
     """The newest plan. Raises NotPlanned."""
     plan = store.read_current_plan(connection)
     if plan is None:
-        raise NotPlanned("this site has no plan yet: run `jointwright plan --hours HOURS`")
+        raise NotPlanned("this site has no plan yet: run `jointwright plan`")
     return plan
 
 
 def summary(connection: Connection, plan: Plan) -> PlanSummary:
-    """A plan with every week of its horizon, those without checks too."""
-    found = {week.week_starting_on: week for week in store.list_weeks(connection, plan.plan_run_id, plan.recorded_at)}
-    mondays = (plan.starts_on + timedelta(weeks=number) for number in range(plan.weeks))
-    weeks = tuple(found.get(monday, PlanWeek(monday, 0, 0.0, 0, 0, 0)) for monday in mondays)
-    return PlanSummary(plan, weeks, plan.unplaced)
+    """A plan in numbers, crew by crew and week by week."""
+    raise NotImplementedError
 
 
 def checks_of_week(
-    connection: Connection, week_starting_on: date, *, after: tuple[date, int] | None = None, limit: int | None = 200
+    connection: Connection,
+    week_starting_on: date,
+    crew_id: int | None = None,
+    *,
+    area_id: int | None = None,
+    scaffold: int | None = None,
+    after: tuple[date, int, int] | None = None,
+    limit: int | None = 200,
 ) -> list[PlannedCheck]:
-    """A page of the checks of one week of the newest plan. Raises NotPlanned or WeekUnknown."""
-    plan = current_plan(connection)
-    days = (week_starting_on - plan.starts_on).days
-    if days % 7 or not 0 <= days < 7 * plan.weeks:
-        raise WeekUnknown(f"the plan has no week that begins on {week_starting_on}: it begins on {plan.starts_on}")
-    return store.list_checks_of_week(connection, plan, week_starting_on, after=after, limit=limit)
+    """A page of the checks of one week of the newest plan, earliest due first: of all crews, or of one, or a bundle's.
+
+    `after` is due date, joint and occurrence of the last one of the page before. Raises NotPlanned or WeekUnknown.
+    """
+    raise NotImplementedError
 
 
-def _refuse_unfit(starts_on: date, weeks: int, crew_hours_per_week: float) -> None:
-    faults = [
-        Issue(None, column, str(value), reason)
-        for column, value, reason, faulty in (
-            ("starts_on", starts_on, "is no Monday", starts_on.isoweekday() != 1),
-            ("weeks", weeks, f"is not from 1 to {LONGEST_HORIZON_WEEKS}", not 1 <= weeks <= LONGEST_HORIZON_WEEKS),
-            ("crew_hours_per_week", crew_hours_per_week, "is not above 0", not 0 < crew_hours_per_week < float("inf")),
-        )
-        if faulty
-    ]
-    if faults:
-        raise PlanUnfit("the plan was refused", faults)
+def list_bundles(connection: Connection, plan: Plan, week_starting_on: date | None = None) -> list[Bundle]:
+    """What can be moved as one piece: of one week, or of the whole plan; overdue first."""
+    raise NotImplementedError
+
+
+def list_moves(
+    connection: Connection,
+    plan: Plan,
+    *,
+    reason: Moved | None = None,
+    after: int | None = None,
+    limit: int | None = 200,
+) -> list[PlanMove]:
+    """A page of what stands elsewhere than in the plan before, and of what people moved since."""
+    raise NotImplementedError
+
+
+def list_unplaced(
+    connection: Connection,
+    plan: Plan,
+    *,
+    reason: Unplaced | None = None,
+    after: tuple[date, int, int] | None = None,
+    limit: int | None = 200,
+) -> list[UnplacedCheck]:
+    """A page of the checks that stand in no week, earliest due first."""
+    raise NotImplementedError
