@@ -34,6 +34,8 @@ def disagreements(policy: Policy) -> Iterable[Issue]:
         caps = family.cap_months or [row.cap_months for row in policy.classes]
         if family.floor_days or family.cap_months:
             yield from _bounds(f"family[{at}]", floors, caps)
+    if policy.planning.planned_weeks < policy.planning.frozen_weeks:
+        yield Issue(None, "planning.planned_weeks", f"{policy.planning.planned_weeks}", "is less than the frozen weeks")
     yield from _clashes("family", [(row.code, (row.code, row.label, *row.aliases)) for row in policy.families])
     yield from _clashes("service", [(row.name, (row.name, *row.aliases)) for row in policy.services])
     if policy.service(policy.assumed.service) is None:

@@ -25,6 +25,7 @@ from registry.policy.model import (
     LikelihoodPolicy,
     MakeUpMethod,
     MakeUpPolicy,
+    PlanningPolicy,
     PlantFactor,
     Policy,
     PolicyInvalid,
@@ -81,6 +82,7 @@ def _policy(root: TableReader, version: int) -> Policy:
         settling=_settling(root.inner("settling")),
         leak_nearby=_leak_nearby(root.inner("leak_nearby")),
         walking=_walking(root.inner("walking")),
+        planning=_planning(root.optional_inner("planning") or _shipped("planning")),
         assumed=_assumed(root.inner("assumed")),
         families=tuple(_family(row, access) for row in root.rows("family")),
         services=tuple(_service(row, hazards) for row in root.rows("service")),
@@ -227,6 +229,38 @@ def _walking(table: TableReader) -> WalkingPolicy:
     )
     table.finish()
     return found
+
+
+def _planning(table: TableReader) -> PlanningPolicy:
+    found = PlanningPolicy(
+        minutes_per_weighted_leak=table.number("minutes_per_weighted_leak", 0, 1e7, open_low=True),
+        visit_minutes=table.number("visit_minutes", 0, 10_080),
+        scaffold_minutes=table.number("scaffold_minutes", 0, 100_000),
+        scaffold_reach_m=table.number("scaffold_reach_m", 0.5, 1000),
+        scaffold_band_m=table.number("scaffold_band_m", 0.5, 1000),
+        early_share=table.number("early_share", 0, 0.5),
+        early_most_weeks=table.number("early_most_weeks", 0, 520),
+        outage_early_most_weeks=table.number("outage_early_most_weeks", 0, 520),
+        late_share=table.number("late_share", 0, 0.5),
+        late_most_weeks=table.number("late_most_weeks", 0, 520),
+        overdue_grace_weeks=table.number("overdue_grace_weeks", 0, 520),
+        permit_from_class=table.whole("permit_from_class", 1, CLASSES + 1),
+        permit_lead_days=table.number("permit_lead_days", 0, 3650),
+        scaffold_lead_days=table.number("scaffold_lead_days", 0, 3650),
+        moved_minutes=table.number("moved_minutes", 0, 100_000),
+        unplaced_weeks=table.number("unplaced_weeks", 0, 1000),
+        unplaced_times_minutes=table.number("unplaced_times_minutes", 1, 1000),
+        frozen_weeks=table.whole("frozen_weeks", 0, 520),
+        planned_weeks=table.whole("planned_weeks", 0, 520),
+        source=table.text("source"),
+    )
+    table.finish()
+    return found
+
+
+def _shipped(key: str) -> TableReader:
+    """A table that documents published before it was thought of do not have: the shipped one stands in."""
+    return TableReader(default_document(), "", []).inner(key)
 
 
 def _assumed(table: TableReader) -> AssumedPolicy:

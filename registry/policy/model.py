@@ -168,6 +168,44 @@ class WalkingPolicy:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanningPolicy:
+    """What the planner weighs, in crew minutes, and how far a check may be from its due date.
+
+    A share is of the joint's interval. Weeks of a horizon count from the first of the plan.
+    """
+
+    minutes_per_weighted_leak: float
+    """What one expected leak, times the weight of its class, is worth."""
+    visit_minutes: float
+    """Going to an area in a week at all."""
+    scaffold_minutes: float
+    """Putting a scaffold up."""
+    scaffold_reach_m: float
+    scaffold_band_m: float
+    """Joints in one square of that side and one band of elevation share a scaffold."""
+    early_share: float
+    early_most_weeks: float
+    outage_early_most_weeks: float
+    """What needs an outage may be checked so long before its due date: there may be no other."""
+    late_share: float
+    late_most_weeks: float
+    overdue_grace_weeks: float
+    """What is overdue may be planned so far ahead, whatever its interval."""
+    permit_from_class: int
+    permit_lead_days: float
+    scaffold_lead_days: float
+    moved_minutes: float
+    """Taking a check out of the week that it was planned for."""
+    unplaced_weeks: float
+    """Leaving a check out counts as being so late after the end of the plan …"""
+    unplaced_times_minutes: float
+    """… and as so many times its own minutes."""
+    frozen_weeks: int
+    planned_weeks: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class AssumedPolicy:
     """What stands in for an input that nobody gave; every use is marked 'assumed'."""
 
@@ -272,6 +310,7 @@ class Policy:
     settling: SettlingPolicy
     leak_nearby: LeakNearbyPolicy
     walking: WalkingPolicy
+    planning: PlanningPolicy
     assumed: AssumedPolicy
     families: tuple[Family, ...]
     services: tuple[Service, ...]

@@ -69,6 +69,22 @@ def test_a_draft_becomes_the_next_version_in_somebodys_name(connection: Connecti
         draft_policy(connection)
 
 
+def test_a_version_published_before_there_was_a_planning_table_is_drafted_and_published_on(
+    connection: Connection,
+) -> None:
+    publish_first(connection)
+    old = changed(make_up__no_record=2.5)
+    del old["planning"]
+    edit_draft(connection, old)
+    publish_draft(connection, "E. Engineer", "as it was")
+    current = current_version(connection).document
+    assert "planning" not in current
+    assert policy_text(current)
+    edit_draft(connection, {**current, "planning": {**changed()["planning"], "visit_minutes": 45.0}})
+    publish_draft(connection, "E. Engineer", "visits take longer")
+    assert current_policy(connection).planning.visit_minutes == 45.0
+
+
 @pytest.mark.parametrize(
     "statement",
     ["UPDATE policy_version SET note = 'other'", "DELETE FROM policy_version", "TRUNCATE policy_version CASCADE"],

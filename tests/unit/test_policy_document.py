@@ -174,6 +174,28 @@ def test_a_floor_above_the_cap_is_refused() -> None:
     assert _faults(document) == {"class.floor_days": "is longer than the cap of class 5"}
 
 
+def test_a_document_from_before_planning_takes_the_shipped_table() -> None:
+    document = _document()
+    del document["planning"]
+    assert policy_from(document, 1).planning == default_policy().planning
+    document["planning"] = {**_document()["planning"], "visit_minutes": 90}
+    assert policy_from(document, 1).planning.visit_minutes == 90
+
+
+def test_the_planning_table_is_checked() -> None:
+    document = _document()
+    document["planning"].update(early_share=0.6, frozen_weeks=1.5, permit_from_class=0, visit_minute=1)
+    assert set(_faults(document)) == {
+        "planning.early_share",
+        "planning.frozen_weeks",
+        "planning.permit_from_class",
+        "planning.visit_minute",
+    }
+    document = _document()
+    document["planning"].update(frozen_weeks=5, planned_weeks=4)
+    assert _faults(document) == {"planning.planned_weeks": "is less than the frozen weeks"}
+
+
 def test_two_rows_of_one_name_are_refused() -> None:
     document = _document()
     document["service"].append({**document["service"][0], "name": "GH2"})
