@@ -5,6 +5,8 @@ from fastapi import APIRouter
 from registry.assembly import api as assembly
 from registry.checks import api as checks
 from registry.completion import api as completion
+from registry.crews import api as crews
+from registry.feeds import api as feeds
 from registry.intervals import api as intervals
 from registry.joints import api as joints
 from registry.leaks import api as leaks
@@ -27,10 +29,12 @@ ROUTERS: tuple[APIRouter, ...] = (
     plant.router,
     policy.router,
     leaks.router,
+    crews.router,
     planning.router,
     checks.router,
     routes.router,
     recalls.router,
     completion.router,
+    feeds.router,
     overview.router,
 )

@@ -67,7 +67,7 @@ def outage_weeks(outages: Iterable[Outage], area_id: int, starts_on: date, weeks
     for outage in outages:
         if not outage.area_ids or area_id in outage.area_ids:
             shut |= _days_within(outage.from_on, outage.until_on, starts_on, days)
-    return shut.reshape(weeks, DAYS_OF_A_WEEK).any(axis=1)
+    return np.asarray(shut.reshape(weeks, DAYS_OF_A_WEEK).any(axis=1), dtype=np.bool_)
 
 
 def working_days(crew: Crew, absences: Iterable[CrewAbsence], week_starting_on: date) -> tuple[date, ...]:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from registry.errors import Conflict, NotFound, on_constraint
+from registry.errors import Conflict, Invalid, NotFound, on_constraint
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,3 +38,9 @@ class SiteCodeUnfit(Conflict):
     """A site's code is small letters, digits and single hyphens"""
 
     slug = "site-code-unfit"
+
+
+class TimeZoneUnknown(Invalid):
+    """There is no such time zone"""
+
+    slug = "time-zone-unknown"

@@ -1,8 +1,11 @@
-"""Finding the site that is meant."""
+"""Finding the site that is meant, and the zone of its clocks."""
+
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from registry.db import Connection, Database
+from registry.errors import Issue
 from registry.sites import store
-from registry.sites.model import Site, SiteNotChosen, SiteUnknown
+from registry.sites.model import Site, SiteNotChosen, SiteUnknown, TimeZoneUnknown
 
 
 def find_site(database: Database, code: str | None) -> Site:
@@ -31,3 +34,22 @@ def chosen_site(sites: list[Site], code: str | None) -> Site:
 def all_sites(connection: Connection) -> list[Site]:
     """Every site of this database, by code."""
     return store.list_sites(connection)
+
+
+def time_zone(connection: Connection) -> ZoneInfo:
+    """The zone in which the site's shifts and days are meant. Raises TimeZoneUnknown where this machine knows it not."""
+    return zone_named(store.read_time_zone(connection))
+
+
+def set_time_zone(owner: Connection, site_id: int, name: str) -> None:
+    """Say in which zone a site's shifts and days are meant, on the owner's connection. Raises TimeZoneUnknown."""
+    store.save_time_zone(owner, site_id, zone_named(name).key)
+
+
+def zone_named(name: str) -> ZoneInfo:
+    """The zone of that name in the IANA time zone database. Raises TimeZoneUnknown."""
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as exc:
+        reason = "is no time zone such as Europe/London or UTC"
+        raise TimeZoneUnknown(f"'{name}' {reason}", [Issue(None, "time_zone", name, reason)]) from exc

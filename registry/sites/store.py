@@ -30,6 +30,18 @@ def place_site(owner: Connection, site_id: int, epsg: int, grid_to_epsg: Sequenc
     owner.execute(SQL["place_site"], {"site_id": site_id, "epsg": epsg, "grid_to_epsg": list(grid_to_epsg)})
 
 
+def read_time_zone(connection: Connection) -> str:
+    """The name of the zone in which the site's shifts and days are meant."""
+    row = connection.execute(SQL["read_time_zone"]).fetchone()
+    assert row is not None, "a transaction in a site sees its row"
+    return str(row[0])
+
+
+def save_time_zone(owner: Connection, site_id: int, time_zone: str) -> None:
+    """Say in which zone a site's shifts and days are meant, on the owner's connection."""
+    owner.execute(SQL["save_time_zone"], {"site_id": site_id, "time_zone": time_zone})
+
+
 def remove_site(owner: Connection, site_id: int) -> None:
     """Take an empty site away again, on the owner's connection; the database refuses one that has anything in it."""
     owner.execute(SQL["remove_site"], {"site_id": site_id})
