@@ -21,7 +21,7 @@ from registry.api import ROUTERS
 from registry.db import Database
 from registry.errors import RegistryError
 from registry.sites.service import find_site
-from registry.web.problems import problem_of
+from registry.web.problems import path_to_log, problem_of
 
 LOG = logging.getLogger(__name__)
 _IN_SITE = re.compile(r"/sites/([^/]+)/")
@@ -69,7 +69,7 @@ def _refused(request: Request, exc: Exception) -> Response:
     document = problem_of(exc)
     status = document["status"]
     if status >= 500:
-        LOG.error("%s %s", request.method, request.url.path, exc_info=exc)
+        LOG.error("%s %s", request.method, path_to_log(request.url.path), exc_info=exc)
     headers = dict(exc.headers or {}) if isinstance(exc, HTTPException) else {}
     if request.url.path.startswith(("/api/", "/static/")) or "text/html" not in request.headers.get("Accept", ""):
         body = orjson.dumps(document)

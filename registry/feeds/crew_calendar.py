@@ -61,18 +61,18 @@ def _bundle_event(
     # Where the crew's days changed since the plan was made and none is left, the entry stands on the usual ones.
     days = working_days(crew, absences, monday) or (monday, monday + timedelta(days=4))
     forecast = monday >= plan.forecast_from
-    told = [f"{_checks(bundle.checks)}, {_hours(bundle.minutes)} at the joints, in the week of {monday}."]
-    told.append(f"The earliest was due on {bundle.earliest_due_on}." if bundle.late else "")
-    told.append(f"{bundle.late:,} of them are late: due before this week." if bundle.late else "")
-    told.append(
-        f"{bundle.scaffolds:,} scaffold{'s' if bundle.scaffolds > 1 else ''} needed." if bundle.scaffolds else ""
-    )
-    told.append("A forecast: the week will be planned again." if forecast else "")
+    told = [
+        f"{_checks(bundle.checks)}, {_hours(bundle.minutes)} at the joints, in the week of {monday}.",
+        f"The earliest was due on {bundle.earliest_due_on}." if bundle.late else "",
+        f"{bundle.late:,} of them are late: due before this week." if bundle.late else "",
+        f"Scaffolds: {bundle.scaffolds:,}." if bundle.scaffolds else "",
+        "A forecast: the week will be planned again." if forecast else "",
+    ]
     return Event.new(
         uid=_uid(site, crew, f"week/{monday}/area/{bundle.area_id}"),
         stamp=plan.changed_at,
         last_modified=plan.changed_at,
-        sequence=int((plan.changed_at - _SEQUENCE_FROM).total_seconds()),
+        sequence=int((plan.changed_at - _SEQUENCE_FROM).total_seconds()) + crew.revision,
         start=days[0],
         end=days[-1] + timedelta(days=1),
         summary=f"{_place(bundle.area)}: {_checks(bundle.checks)}, {_hours(bundle.minutes)}",
@@ -92,7 +92,7 @@ def _route_event(site: Site, zone: ZoneInfo, crew: Crew, route: FeedRoute, root:
         uid=_uid(site, crew, f"route/{route.route_id}"),
         stamp=route.recorded_at,
         last_modified=route.recorded_at,
-        sequence=route.revision - 1,
+        sequence=route.revision + crew.revision,
         start=_by_clock(began, zone),
         end=_by_clock(ended, zone),
         summary=f"Route {route.route_id}: {route.stops:,} stop{'' if route.stops == 1 else 's'}, {_area(route.area)}",
@@ -122,9 +122,8 @@ def _day(event: Event) -> date:
 
 def _uid(site: Site, crew: Crew, what: str) -> str:
     """The same for the same thing at every writing, and nobody else's: the moment the crew was added is in it."""
-    return str(
-        uuid5(NAMESPACE_URL, f"urn:jointwright:{site.code}/{crew.crew_id}/{crew.recorded_at.isoformat()}/{what}")
-    )
+    whose = f"{site.code}/{crew.crew_id}/{crew.recorded_at.isoformat()}"
+    return str(uuid5(NAMESPACE_URL, f"urn:jointwright:{whose}/{what}"))
 
 
 def _checks(count: int) -> str:

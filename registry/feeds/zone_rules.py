@@ -12,7 +12,7 @@ _SECOND = timedelta(seconds=1)
 
 
 def zone_rules(zone: ZoneInfo, first_on: date, last_on: date) -> Timezone:
-    """The VTIMEZONE of a zone for the days from one to another (RFC 5545, 3.6.5): what holds at first, then each change.
+    """The VTIMEZONE of a zone for some days (RFC 5545, 3.6.5): what holds at first, then each change.
 
     A change stands under the local time at which it comes, by the clock as it was until then.
     """

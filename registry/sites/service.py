@@ -37,7 +37,7 @@ def all_sites(connection: Connection) -> list[Site]:
 
 
 def time_zone(connection: Connection) -> ZoneInfo:
-    """The zone in which the site's shifts and days are meant. Raises TimeZoneUnknown where this machine knows it not."""
+    """The zone in which the site's shifts and days are meant. Raises TimeZoneUnknown where none is called so here."""
     return zone_named(store.read_time_zone(connection))
 
 

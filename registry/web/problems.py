@@ -1,6 +1,7 @@
 """Errors as RFC 9457 problem details, in one shape whatever raised them."""
 
 import logging
+import re
 from http import HTTPStatus
 from typing import Any
 
@@ -56,13 +57,22 @@ def problem_of(error: Exception) -> dict[str, Any]:
     return problem(500, "internal", "Something went wrong here", "The fault is ours and is in the server's log.")
 
 
+def path_to_log(path: str) -> str:
+    """A path without the secret of a calendar's address: who reads the log may not read the calendar.
+
+    >>> path_to_log("/api/v1/sites/works/crews/3/calendar/c2VjcmV0.ics")
+    '/api/v1/sites/works/crews/3/calendar/…'
+    """
+    return re.sub(r"(?<=/calendar/).+", "…", path)
+
+
 def install_problem_handlers(app: FastAPI) -> None:
     """Make every error of `app` a problem document."""
 
     def answer(request: Request, exc: Exception) -> Response:
         document = problem_of(exc)
         if document["status"] >= 500:
-            LOG.error("%s %s", request.method, request.url.path, exc_info=exc)
+            LOG.error("%s %s", request.method, path_to_log(request.url.path), exc_info=exc)
         headers = dict(exc.headers or {}) if isinstance(exc, HTTPException) else {}
         return Response(
             orjson.dumps(document),
