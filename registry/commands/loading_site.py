@@ -10,7 +10,7 @@ from registry.db import Database
 from registry.makeup.service import publish_first_procedures
 from registry.policy.service import publish_first
 from registry.sites.model import Site, SiteExists
-from registry.sites.service import find_site
+from registry.sites.service import find_site, set_time_zone, zone_named
 from registry.sites.store import add_site
 
 
@@ -22,14 +22,23 @@ def add_site_arguments(parser: argparse.ArgumentParser) -> None:
         help="make this site first, with the shipped policy and procedures, and load into it",
     )
     parser.add_argument("--site-name", metavar="NAME", help="what the new site is called (default: its code)")
+    parser.add_argument(
+        "--time-zone", metavar="ZONE", help="of the site's shifts and days, such as Europe/London (a new site's: UTC)"
+    )
 
 
 @contextmanager
 def open_loading_site(parsed: argparse.Namespace) -> Generator[tuple[Database, Site]]:
-    """The database and the site to load into. A new site has the shipped policy, and so its joint families, at once."""
+    """The database and the site to load into. A new site has the shipped policy, and so its joint families, at once.
+
+    A time zone that was given is set when the block ends without an error.
+    """
+    if parsed.time_zone is not None:
+        zone_named(parsed.time_zone)  # refused before anything is made
     if parsed.new_site is None:
-        with open_site(parsed) as found:
-            yield found
+        with open_site(parsed) as (database, site):
+            yield database, site
+            _set_zone(database, site, parsed.time_zone)
         return
     with open_database() as database:
         try:
@@ -42,3 +51,10 @@ def open_loading_site(parsed: argparse.Namespace) -> Generator[tuple[Database, S
             publish_first(connection)
             publish_first_procedures(connection)
         yield database, site
+        _set_zone(database, site, parsed.time_zone)
+
+
+def _set_zone(database: Database, site: Site, time_zone: str | None) -> None:
+    if time_zone is not None:
+        with database.owner() as owner:
+            set_time_zone(owner, site.site_id, time_zone)

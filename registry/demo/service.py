@@ -36,10 +36,12 @@ from registry.policy.service import publish_first
 from registry.routes.model import NothingToWalk
 from registry.routes.service import make_route
 from registry.sites.model import Site
+from registry.sites.service import set_time_zone
 from registry.sites.store import add_site, list_sites, refresh_statistics, remove_site
 
 CODE: Final = "saltmarsh-point"
 NAME: Final = "Saltmarsh Point (invented)"
+TIME_ZONE: Final = "Europe/London"
 MOST_JOINTS: Final = 1_000_000
 
 WEEKS: Final = 26
@@ -146,6 +148,7 @@ def _site(database: Database) -> Generator[Site]:
         return
     with database.owner() as owner:
         made = add_site(owner, CODE, NAME)
+        set_time_zone(owner, made.site_id, TIME_ZONE)
     try:
         yield made
     except BaseException:
