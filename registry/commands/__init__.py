@@ -9,7 +9,7 @@ COMMANDS = {
     "score": "give every joint its interval, due date and risk by the current policy",
     "why": "why a joint has its interval, due date and risk: every factor with its source",
     "due": "which joints fall due, earliest first, riskiest first among equals; `due record TAG RESULT`",
-    "crew": "who checks, with hours, families, days off: `crew add NAME --hours H`, `crew away NAME`, `crew calendar NAME`",
+    "crew": "who checks, with hours, families, days off: `crew add NAME --hours H`, `crew away`, `crew calendar`",
     "outage": "planned shutdowns; `outage add NAME --from DAY --until DAY --area NAME`",
     "plan": "lay the due checks into weeks within the crew's hours; `plan show` the newest plan",
     "route": "make a crew's walk of due joints for a shift; `route show ID`, `route record ID STOP RESULT`",
