@@ -39,6 +39,15 @@ class ScoreSummary:
 
 
 @dataclass(frozen=True, slots=True)
+class Workload:
+    """The checks of a family in some time [min], of joints that need an outage for it or of those that do not."""
+
+    family: str
+    needs_outage: bool
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True)
 class StoredScore:
     """What a run says of one joint, as far as its account must agree with it."""
 

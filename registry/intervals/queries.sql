@@ -191,6 +191,19 @@ SELECT joint_id, due_on, risk_now, check_minutes
 FROM score
 WHERE site_id = current_site() AND score_run_id = %(score_run_id)s AND due_on < %(before_on)s::date;
 
+-- name: list_workload
+-- The checks that fall due before a day, in minutes by family, each as often as its interval brings it round; what needs
+-- an outage apart.
+SELECT f.code AS family, coalesce(j.requires_outage, false) AS needs_outage,
+       sum(s.check_minutes * (1 + floor((%(before_on)s::date - greatest(s.due_on, %(as_of)s::date) - 1) / s.interval_days)))
+           AS minutes
+FROM score s
+JOIN joint j ON j.site_id = s.site_id AND j.joint_id = s.joint_id
+JOIN family f ON f.site_id = s.site_id AND f.family_id = s.family_id
+WHERE s.site_id = current_site() AND s.score_run_id = %(score_run_id)s AND s.due_on < %(before_on)s::date
+GROUP BY 1, 2
+ORDER BY 1, 2;
+
 -- name: summarise_run
 -- A run in numbers.
 SELECT count(*)::integer AS joints, count(*) FILTER (WHERE due_on < %(as_of)s::date)::integer AS overdue,

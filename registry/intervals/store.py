@@ -10,7 +10,15 @@ from psycopg.rows import class_row
 from registry.columns import Columns, copy_columns, read_columns
 from registry.db import Connection
 from registry.exposure.store import read_line_readings, read_thermal_histories, read_vibration_zones
-from registry.intervals.decisions import DueFilter, DueJoint, Override, OverrideRequest, ScoreRun, StoredScore
+from registry.intervals.decisions import (
+    DueFilter,
+    DueJoint,
+    Override,
+    OverrideRequest,
+    ScoreRun,
+    StoredScore,
+    Workload,
+)
 from registry.intervals.model import JointColumns, NearbyLeaks, ScoreInputs, Scores
 from registry.named_sql import queries_beside
 
@@ -226,6 +234,13 @@ def read_plan_columns(connection: Connection, score_run_id: int, before_on: date
         {"joint_id": "integer", "due_on": "date", "risk_now": "double precision", "check_minutes": "double precision"},
         {"score_run_id": score_run_id, "before_on": before_on},
     )
+
+
+def list_workload(connection: Connection, score_run_id: int, as_of: date, before_on: date) -> list[Workload]:
+    """The checks of a run that fall due before a day [min], by family; what is overdue counts as due on `as_of`."""
+    given = {"score_run_id": score_run_id, "as_of": as_of, "before_on": before_on}
+    with connection.cursor(row_factory=class_row(Workload)) as cursor:
+        return cursor.execute(SQL["list_workload"], given).fetchall()
 
 
 def summarise_run(connection: Connection, run: ScoreRun) -> Mapping[str, int]:
