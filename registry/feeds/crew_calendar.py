@@ -3,12 +3,13 @@
 Nothing in it depends on when it is written, so it stays the same until the plan, a walk or the crew changes.
 """
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from uuid import NAMESPACE_URL, uuid5
 from zoneinfo import ZoneInfo
 
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, vDuration, vText
 from icalendar.enums import STATUS, TRANSP
 
 from registry.crews.calendar import working_days
@@ -18,6 +19,7 @@ from registry.feeds.zone_rules import zone_rules
 from registry.sites.model import Site
 
 _PRODUCT = "-//Jointwright//Crew calendar//EN"
+_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _SEQUENCE_FROM = datetime(2020, 1, 1, tzinfo=UTC)
 
 
@@ -39,17 +41,18 @@ def crew_calendar(
     """
     events = [_bundle_event(site, crew, absences, plan, bundle, root) for bundle in bundles if plan is not None]
     events += [_route_event(site, zone, crew, route, root) for route in routes]
-    calendar = Calendar.new(
-        name=f"{crew.name}, {site.name}",
-        description=f"What the plan has for {crew.name}, and its walks. Hours of the plan are net time at the joints.",
-        prodid=_PRODUCT,
-        uid=_uid(site, crew, "calendar"),
-        refresh_interval=timedelta(hours=1),
-    )
+    calendar = Calendar.new(prodid=_PRODUCT, uid=_uid(site, crew, "calendar"))
+    # Set by hand: the library would leave commas in a name as they are, and the interval without its type (RFC 7986).
+    for name in ("NAME", "X-WR-CALNAME"):
+        calendar.add(name, vText(_plain(f"{crew.name}, {site.name}")))
+    for name in ("DESCRIPTION", "X-WR-CALDESC"):
+        calendar.add(name, vText("What the plan has for the crew, and its walks. Hours of a week are net time at the joints."))
+    calendar.add("REFRESH-INTERVAL", vDuration(timedelta(hours=1)), {"VALUE": "DURATION"})
     for event in events:
         calendar.add_component(event)
-    if calendar.get_missing_tzids():
-        days = [_day(event) for event in events]
+    days = [_day(event) for event in events] or [crew.recorded_at.date()]
+    # A calendar has at least one component (RFC 5545, 3.6): the zone is it where nothing is planned.
+    if not events or calendar.get_missing_tzids():
         calendar.subcomponents.insert(0, zone_rules(zone, min(days), max(days)))
     return calendar.to_ical()
 
@@ -98,9 +101,9 @@ def _route_event(site: Site, zone: ZoneInfo, crew: Crew, route: FeedRoute, root:
         summary=f"Route {route.route_id}: {route.stops:,} stop{'' if route.stops == 1 else 's'}, {_area(route.area)}",
         description=(
             f"{_hours(route.working_minutes)} at the joints, {_hours(route.walking_minutes)} of walking.\n"
-            f"From {route.start_gate} and back."
+            f"From {_plain(route.start_gate)} and back."
         ),
-        location=f"{route.start_gate}; {_area(route.area)}",
+        location=f"{_plain(route.start_gate)}; {_area(route.area)}",
         url=f"{root}/sites/{site.code}/routes/{route.route_id}",
         status=STATUS.CONFIRMED,
     )
@@ -135,8 +138,13 @@ def _hours(minutes: float) -> str:
 
 
 def _place(area: str | None) -> str:
-    return area or "No area"
+    return _plain(area or "No area")
 
 
 def _area(area: str | None) -> str:
-    return area or "whole site"
+    return _plain(area or "whole site")
+
+
+def _plain(text: str) -> str:
+    """A name on one line, without what RFC 5545 calls control characters."""
+    return " ".join(_CONTROL.sub(" ", text).split())
