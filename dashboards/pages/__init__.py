@@ -2,13 +2,29 @@
 
 from fastapi import APIRouter
 
-from dashboards.pages import due, intervals, joint, leaks, make_up, plan, recalls, routes, sites, weeks, work_packs
+from dashboards.pages import (
+    crews,
+    due,
+    intervals,
+    joint,
+    leaks,
+    make_up,
+    outages,
+    plan,
+    recalls,
+    routes,
+    sites,
+    weeks,
+    work_packs,
+)
 
 PAGES: tuple[APIRouter, ...] = (
     sites.ROUTER,
     plan.ROUTER,
     due.ROUTER,
     weeks.ROUTER,
+    crews.ROUTER,
+    outages.ROUTER,
     routes.ROUTER,
     leaks.ROUTER,
     intervals.ROUTER,
