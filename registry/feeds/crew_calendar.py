@@ -46,7 +46,7 @@ def crew_calendar(
     for name in ("NAME", "X-WR-CALNAME"):
         calendar.add(name, vText(_plain(f"{crew.name}, {site.name}")))
     for name in ("DESCRIPTION", "X-WR-CALDESC"):
-        calendar.add(name, vText("What the plan has for the crew, and its walks. Hours of a week are net time at the joints."))
+        calendar.add(name, vText("The plan of the crew and its walks; hours of a week are net time at the joints."))
     calendar.add("REFRESH-INTERVAL", vDuration(timedelta(hours=1)), {"VALUE": "DURATION"})
     for event in events:
         calendar.add_component(event)
