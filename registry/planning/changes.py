@@ -11,13 +11,16 @@ from registry.planning.reasons import Moved
 
 @dataclass(frozen=True, slots=True)
 class BundleKey:
-    """Which checks of which plan: one area and scaffold (0: none), one crew, one week. `joint_ids` takes only some."""
+    """Which checks of which plan: one week, one crew, one area and scaffold (0: none). `joint_ids` takes only some.
+
+    A week of None is for checks that stand in no week: then `joint_ids` says which, and the rest does not matter.
+    """
 
     plan_run_id: int
-    week_starting_on: date
-    crew_id: int
-    area_id: int
-    scaffold: int = 0
+    week_starting_on: date | None
+    crew_id: int | None
+    area_id: int | None = None
+    scaffold: int | None = None
     joint_ids: tuple[int, ...] | None = None
 
 
@@ -75,17 +78,17 @@ class PlanMove:
 
 @dataclass(frozen=True, slots=True)
 class MoveEffect:
-    """What moving a bundle does, before or after it is done.
+    """What moving some checks does, before or after it is done. None: they stood in no week.
 
     `cost_added_minutes` is in crew minutes; `risk_added` is expected leaks times the weight of their class; both may be
-    below 0. `over_minutes` is by how much the crew's week would be over its time. `refused` says, where it is not
-    empty, why it cannot be. `not_kept` are later rounds of joints, which the next plan may move again.
+    below 0. `refused` says, where it is not empty, why it cannot be. `not_kept` are later rounds of joints, which the
+    next plan may move again: only a joint's next check is kept where a person puts it.
     """
 
     checks: int
     minutes: float
-    from_week: date
-    from_crew: str
+    from_week: date | None
+    from_crew: str | None
     to_week: date
     to_crew: str
     cost_added_minutes: float
@@ -101,6 +104,34 @@ class MoveEffect:
     def over_minutes(self) -> float:
         """By how much the crew's week would exceed the crew's time."""
         return max(self.planned_minutes_after - self.capacity_minutes, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class MovableCheck:
+    """A check that may be moved, with all that bears on where to. `on_route_on`: it is to be walked to on that day."""
+
+    joint_id: int
+    occurrence: int
+    tag: str
+    family: str
+    area_id: int
+    scaffold: int
+    week_starting_on: date | None
+    crew_id: int | None
+    due_on: date
+    latest_on: date
+    minutes: float
+    late_cost_per_week: float
+    early_cost_per_week: float
+    requires_outage: bool
+    needs_scaffold: bool
+    consequence_class: int
+    defect_rate_per_year: float
+    delay_rate_per_year: float
+    detection_probability: float
+    interval_days: float
+    last_satisfactory_on: date
+    on_route_on: date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,8 +152,9 @@ class DeferralEffect:
     tag: str
     due_on: date
     until_on: date
-    planned_on: date | None
-    """The week in which the newest plan has the check."""
+    latest_on: date | None
+    """Its latest day in the newest plan; None where it is not in it."""
+    planned_week: date | None
     consequence_class: int
     risk_added: float
 

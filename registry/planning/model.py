@@ -20,14 +20,13 @@ class PlanRequest:
     planned_weeks: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """A plan as kept: from which scores and policy, over which weeks, and what it costs in crew minutes by cause.
+@dataclass(frozen=True, kw_only=True)
+class NewPlan:
+    """A plan: from which scores and policy, over which weeks, and what it costs in crew minutes by cause.
 
     `bound_minutes` is what no plan of the same checks and crews can cost less than.
     """
 
-    plan_run_id: int
     score_run_id: int
     policy_version: int
     starts_on: date
@@ -42,6 +41,13 @@ class Plan:
     bound_minutes: float
     solving_seconds: float
     made_by: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan(NewPlan):
+    """A plan as kept."""
+
+    plan_run_id: int
     recorded_at: datetime
 
     @property

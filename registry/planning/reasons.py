@@ -73,6 +73,6 @@ _MOVED_WORDS: Final[Mapping[Moved, str]] = MappingProxyType(
         Moved.CREW_CHANGED: "the crew may not check its family any more, or is gone",
         Moved.HOURS_CHANGED: "the crew's hours of that week changed",
         Moved.WINDOW_CHANGED: "that week lies outside its first and latest day now",
-        Moved.FOR_OTHERS: "to make room for others, or to take it along with them",
+        Moved.FOR_OTHERS: "nothing of its own changed: it makes room for others or goes along with them",
     }
 )
