@@ -23,7 +23,8 @@ BUSY: Final = 0.9
 
 _WEEKS: Final = 52
 _LEAST_MINUTES, _MOST_MINUTES = 30.0, 1200.0
-"""Of a crew's day. In a large plant a crew is several pairs over two shifts; beyond that there is a second one."""
+"""Of a crew's day. In a large plant a crew is several pairs over two shifts, and beyond that there is a second one; in
+a small plant it comes on fewer days."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +94,10 @@ def weekly_minutes(workload: Mapping[str, float]) -> dict[_Kind, float]:
 
 
 def _requests(kind: _Kind, weekly: float) -> list[CrewRequest]:
-    daily = weekly / len(kind.weekdays)
+    days = kind.weekdays[: max(1, int(weekly / _LEAST_MINUTES))]
+    daily = weekly / len(days)
     crews = max(1, math.ceil(daily / _MOST_MINUTES))
     minutes = max(_LEAST_MINUTES, 5.0 * math.ceil(daily / crews / 5.0))
-    by_weekday = tuple(minutes if weekday in kind.weekdays else 0.0 for weekday in range(7))
+    by_weekday = tuple(minutes if weekday in days else 0.0 for weekday in range(7))
     names = [kind.name, *(f"{kind.name} {number}" for number in range(2, crews + 1))]
     return [CrewRequest(name, by_weekday, kind.families, kind.shift_starts_at) for name in names]

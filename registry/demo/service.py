@@ -13,6 +13,7 @@ import polars as pl
 from registry.checks.service import import_checks
 from registry.db import Connection, Database
 from registry.demo.areas import COMPRESSION
+from registry.demo.crews import add_demo_crews
 from registry.demo.files import Progress, csv_bytes, plan_bytes, say_nothing, tables_of
 from registry.demo.history import Checks, Leaks
 from registry.demo.joints import Plant, plant
@@ -25,11 +26,12 @@ from registry.intake.model import FileMapping, IntakeReport, Table
 from registry.intake.tables import read_table
 from registry.intervals.decisions import NotScored, ScoreSummary
 from registry.intervals.service import current_run, score_plant, summary
-from registry.intervals.store import read_plan_columns, take_score_lock
+from registry.intervals.store import take_score_lock
 from registry.joints.service import import_list
 from registry.leaks.service import import_leaks
 from registry.makeup.service import import_make_ups, publish_first_procedures
 from registry.papers.service import import_calibrations, import_people, import_tools
+from registry.planning.model import PlanRequest
 from registry.planning.service import make_plan
 from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
@@ -44,8 +46,7 @@ NAME: Final = "Saltmarsh Point (invented)"
 TIME_ZONE: Final = "Europe/London"
 MOST_JOINTS: Final = 1_000_000
 
-WEEKS: Final = 26
-BUSY_WEEKS: Final = 8
+WEEKS: Final = 52
 SHIFT_MINUTES: Final = 420.0
 _LISTS: Final[dict[str, Callable[[Connection, Table, FileMapping, bool, date], IntakeReport]]] = {
     "people": import_people,
@@ -173,12 +174,12 @@ def _load(
 
 
 def _plan(connection: Connection, built: Plant, as_of: date, tell: Progress) -> None:
-    """Weeks for a crew that the first of them keep busy, and a route for tomorrow where most is overdue."""
-    run = current_run(connection)
-    soon = read_plan_columns(connection, run.score_run_id, as_of + timedelta(weeks=BUSY_WEEKS))
-    hours = max(1.0, float(np.ceil(soon["check_minutes"].sum() / 60 / BUSY_WEEKS)))
-    made = make_plan(connection, as_of - timedelta(days=as_of.weekday()), WEEKS, hours)
-    tell(f"planned {made.checks:,} checks over {WEEKS} weeks of {hours:.0f} hours")
+    """Crews that a year of checks keeps busy, their plan, and a route for tomorrow where most is overdue."""
+    crews = add_demo_crews(connection, built, as_of)
+    hours = sum(crew.minutes_per_week for crew in crews) / 60
+    tell(f"{len(crews)} crews with {hours:.0f} hours a week at the joints")
+    made = make_plan(connection, PlanRequest(as_of - timedelta(days=as_of.weekday()), WEEKS), as_of, "the demo")
+    tell(f"planned {made.checks:,} checks over {WEEKS} weeks; {made.unplaced_checks:,} have no week")
     area = built.blocks[0].area_name(COMPRESSION)
     try:
         route = make_route(connection, as_of + timedelta(days=1), "Crew A", area, SHIFT_MINUTES, "West gate", 1)

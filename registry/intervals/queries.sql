@@ -185,12 +185,6 @@ LEFT JOIN line l ON l.site_id = s.site_id AND l.line_id = s.line_id
 LEFT JOIN area a ON a.site_id = s.site_id AND a.area_id = s.area_id
 ORDER BY s.due_on, s.risk_now DESC, s.joint_id;
 
--- name: read_plan_columns
--- What planning takes of each joint that falls due before a day; columns, none of them null.
-SELECT joint_id, due_on, risk_now, check_minutes
-FROM score
-WHERE site_id = current_site() AND score_run_id = %(score_run_id)s AND due_on < %(before_on)s::date;
-
 -- name: list_workload
 -- The checks that fall due before a day, in minutes by family, each as often as its interval brings it round; what needs
 -- an outage apart.

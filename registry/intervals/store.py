@@ -226,16 +226,6 @@ def count_less_risky(
     return int(row[0])
 
 
-def read_plan_columns(connection: Connection, score_run_id: int, before_on: date) -> Columns:
-    """`joint_id`, `due_on`, `risk_now` and `check_minutes` of every joint of a run that falls due before a day."""
-    return read_columns(
-        connection,
-        SQL["read_plan_columns"],
-        {"joint_id": "integer", "due_on": "date", "risk_now": "double precision", "check_minutes": "double precision"},
-        {"score_run_id": score_run_id, "before_on": before_on},
-    )
-
-
 def list_workload(connection: Connection, score_run_id: int, as_of: date, before_on: date) -> list[Workload]:
     """The checks of a run that fall due before a day [min], by family; what is overdue counts as due on `as_of`."""
     given = {"score_run_id": score_run_id, "as_of": as_of, "before_on": before_on}
