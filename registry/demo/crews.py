@@ -94,7 +94,7 @@ def weekly_minutes(workload: Mapping[str, float]) -> dict[_Kind, float]:
 
 
 def _requests(kind: _Kind, weekly: float) -> list[CrewRequest]:
-    days = kind.weekdays[: max(1, int(weekly / _LEAST_MINUTES))]
+    days = kind.weekdays[-max(1, int(weekly / _LEAST_MINUTES)) :]
     daily = weekly / len(days)
     crews = max(1, math.ceil(daily / _MOST_MINUTES))
     minutes = max(_LEAST_MINUTES, 5.0 * math.ceil(daily / crews / 5.0))

@@ -11,6 +11,8 @@ import numpy.typing as npt
 import polars as pl
 
 from registry.checks.service import import_checks
+from registry.crews.calendar import day_minutes
+from registry.crews.service import list_absences
 from registry.db import Connection, Database
 from registry.demo.areas import COMPRESSION
 from registry.demo.crews import add_demo_crews
@@ -174,16 +176,19 @@ def _load(
 
 
 def _plan(connection: Connection, built: Plant, as_of: date, tell: Progress) -> None:
-    """Crews that a year of checks keeps busy, their plan, and a route for tomorrow where most is overdue."""
+    """Crews that a year of checks keeps busy, their plan, and a route for the next day where most is overdue."""
     crews = add_demo_crews(connection, built, as_of)
     hours = sum(crew.minutes_per_week for crew in crews) / 60
     tell(f"{len(crews)} crews with {hours:.0f} hours a week at the joints")
     made = make_plan(connection, PlanRequest(as_of - timedelta(days=as_of.weekday()), WEEKS), as_of, "the demo")
     tell(f"planned {made.checks:,} checks over {WEEKS} weeks; {made.unplaced_checks:,} have no week")
     area = built.blocks[0].area_name(COMPRESSION)
+    crew = crews[0]
+    there = day_minutes(crew, list_absences(connection), as_of + timedelta(days=1), 14) > 0
+    walk_on = as_of + timedelta(days=1 + int(np.argmax(there)))
     try:
-        route = make_route(connection, as_of + timedelta(days=1), "Crew A", area, SHIFT_MINUTES, "West gate", 1)
+        route = make_route(connection, walk_on, crew.name, area, SHIFT_MINUTES, "West gate", 1)
     except NothingToWalk:
-        tell(f"nothing is due in {area} that a crew could walk to tomorrow")  # a plant of a few dozen joints
+        tell(f"nothing is due in {area} that a crew could walk to on {walk_on}")  # a plant of a few dozen joints
     else:
-        tell(f"route {route.route_id} for tomorrow in {area}: {len(route.stops)} stops")
+        tell(f"route {route.route_id} for {walk_on} in {area}: {len(route.stops)} stops")
