@@ -8,6 +8,8 @@ from typing import Any
 import polars as pl
 import pytest
 
+from registry.crews.calendar import capacity_minutes
+from registry.crews.service import list_absences, list_crews, list_outages
 from registry.db import Database
 from registry.demo import service
 from registry.demo.files import write_files
@@ -17,11 +19,14 @@ from registry.demo.service import CODE, build_demo, kept_life
 from registry.intake.model import FileMapping
 from registry.intake.tables import read_table
 from registry.intervals.decisions import ScoreSummary
+from registry.intervals.service import current_run
+from registry.intervals.store import list_workload
 from registry.joints.service import import_list
 from registry.plant.service import import_plan_file
 from registry.policy.document import default_document, policy_from
 from registry.policy.service import publish_first
 from registry.sites.model import Site
+from registry.sites.service import time_zone
 from registry.sites.store import list_sites
 from tests.conftest import cloned_database
 
@@ -69,16 +74,30 @@ def test_it_comes_with_history_scores_a_plan_and_a_route(standing: Standing) -> 
     assert any("route" in line for line in told)
 
 
+def test_its_crews_are_busy_with_a_year_of_checks_and_know_their_outages(standing: Standing) -> None:
+    database, site, *_ = standing
+    with database.transaction(site.site_id) as connection:
+        assert time_zone(connection).key == "Europe/London"
+        crews, absences, outages = list_crews(connection), list_absences(connection), list_outages(connection)
+        run = current_run(connection)
+        workload = list_workload(connection, run.score_run_id, AS_OF, AS_OF + timedelta(weeks=52))
+    capacity = capacity_minutes(crews, absences, AS_OF - timedelta(days=AS_OF.weekday()), 52, today=AS_OF)
+    assert len({crew.families for crew in crews}) == 4
+    assert 0.85 < sum(work.minutes for work in workload if not work.needs_outage) / capacity.sum() < 0.95
+    assert {absence.reason for absence in absences} == {"holiday", "public holiday"}
+    assert [outage.areas for outage in outages] == [("Hydrogen compression",), ("Synthesis loop", "Refrigeration")]
+
+
 def test_the_first_weeks_of_its_plan_are_full_and_its_route_is_for_the_next_day(standing: Standing) -> None:
     database, site, *_ = standing
     weeks = rows(
         database,
         site,
-        "SELECT sum(c.minutes) / 60 / p.crew_hours_per_week"
-        " FROM planned_check c JOIN plan_run p USING (site_id, plan_run_id)"
-        " GROUP BY c.week_starting_on, p.crew_hours_per_week ORDER BY c.week_starting_on LIMIT 4",
+        "SELECT (SELECT sum(c.minutes) FROM planned_check c WHERE c.plan_run_id = p.plan_run_id"
+        " AND c.week_starting_on = p.week_starting_on) / sum(p.minutes)"
+        " FROM plan_capacity p GROUP BY p.plan_run_id, p.week_starting_on ORDER BY p.week_starting_on LIMIT 4",
     )
-    assert all(share > 0.7 for (share,) in weeks)
+    assert all(0.7 < share <= 1.0 + 1e-9 for (share,) in weeks)
     assert rows(database, site, "SELECT walk_on FROM route") == [(AS_OF + timedelta(days=1),)]
 
 
