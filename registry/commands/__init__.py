@@ -11,7 +11,7 @@ COMMANDS = {
     "due": "which joints fall due, earliest first, riskiest first among equals; `due record TAG RESULT`",
     "crew": "who checks, with hours, families, days off: `crew add NAME --hours H`, `crew away`, `crew calendar`",
     "outage": "planned shutdowns; `outage add NAME --from DAY --until DAY --area NAME`",
-    "plan": "lay the due checks into weeks within the crew's hours; `plan show` the newest plan",
+    "plan": "give the due checks weeks and crews; `plan show`, `moves`, `unplaced`, `move`, `defer`, `export FILE`",
     "route": "make a crew's walk of due joints for a shift; `route show ID`, `route record ID STOP RESULT`",
     "leaks": "leaks open now, and rates by area; `leaks report TAG SEVERITY`, `leaks step ID repaired`",
     "recall": "joints that a bad tool, person, lot or procedure made up: list them, call them in, follow the recall",

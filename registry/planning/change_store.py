@@ -76,8 +76,9 @@ def move_checks(
         "moved_by": moved_by,
         **_keys(checks),
     }
-    connection.execute(SQL["move_checks"], given)
-    connection.execute(SQL["add_moves_by_hand"], given)
+    if (given["from_week"], given["from_crew_id"]) != (to_week, to_crew_id):
+        connection.execute(SQL["move_checks"], given)
+        connection.execute(SQL["add_moves_by_hand"], given)
     given["joint_ids"] = [check.joint_id for check in checks if check.occurrence == 0]
     connection.execute(SQL["save_pins"], given)
 

@@ -141,8 +141,6 @@ def _refusals(
     to_week, crew = target.week_starting_on, target.crew
     if to_week < today - timedelta(days=today.weekday()):
         return [f"the week of {to_week} is over"]
-    if (checks[0].week_starting_on, checks[0].crew_id) == (to_week, crew.crew_id):
-        return ["they stand there already"]
     found: list[str] = []
     unable = [check for check in checks if not crew.may_check(check.family)]
     if unable:

@@ -57,8 +57,9 @@ def move_bundle(
 ) -> MoveEffect:
     """Move some checks of the newest plan to a week and crew, and keep them there in later plans.
 
-    All of them or none. `over_time` allows what puts the crew's week over its time. Raises what `preview_move` raises,
-    MoveUnfit without reason or name, MoveRefused, CrewFull, or PlanBusy while somebody makes or changes the plan.
+    All of them or none; to where they stand already keeps them there. `over_time` allows what puts the crew's week
+    over its time. Raises what `preview_move` raises, MoveUnfit without reason or name, MoveRefused, CrewFull, or
+    PlanBusy while somebody makes or changes the plan.
     """
     note, name = " ".join(reason.split()), " ".join(moved_by.split())
     faults = [

@@ -5,6 +5,14 @@ from enum import IntEnum
 from types import MappingProxyType
 from typing import Final
 
+from registry.errors import Invalid
+
+
+class ReasonUnknown(Invalid):
+    """There is no such reason"""
+
+    slug = "reason-unknown"
+
 
 class Unplaced(IntEnum):
     """Why a check stands in no week; the numbers are stored."""
@@ -24,12 +32,12 @@ class Unplaced(IntEnum):
 
 _UNPLACED_WORDS: Final[Mapping[Unplaced, str]] = MappingProxyType(
     {
-        Unplaced.NEEDS_OUTAGE: "needs an outage, and none of its area falls before its latest day",
-        Unplaced.NO_CREW: "no crew that may check this family is there before its latest day",
-        Unplaced.NO_ROOM: "the crews that may check it are full until its latest day",
-        Unplaced.TOO_LONG: "takes longer than any crew has in one week",
-        Unplaced.NO_LEAD: "its permit or scaffold cannot be had before its latest day",
-        Unplaced.PINNED_BEYOND: "a person put it into a week after the end of this plan",
+        Unplaced.NEEDS_OUTAGE: "an outage is needed, and none falls on the area in the days from first to latest",
+        Unplaced.NO_CREW: "no crew that may check the family is there in the days from first to latest",
+        Unplaced.NO_ROOM: "every crew that may check the family is full in the days from first to latest",
+        Unplaced.TOO_LONG: "the check takes longer than any crew has in one week",
+        Unplaced.NO_LEAD: "permit or scaffold cannot be had before the latest day",
+        Unplaced.PINNED_BEYOND: "a person put it after the end of this plan",
     }
 )
 
@@ -76,3 +84,19 @@ _MOVED_WORDS: Final[Mapping[Moved, str]] = MappingProxyType(
         Moved.FOR_OTHERS: "nothing of its own changed: it makes room for others or goes along with them",
     }
 )
+
+
+def unplaced_named(name: str) -> Unplaced:
+    """The reason of that name, such as 'no_room'. Raises ReasonUnknown."""
+    try:
+        return Unplaced[name.upper()]
+    except KeyError as exc:
+        raise ReasonUnknown(f"no reason '{name}': {', '.join(reason.name.lower() for reason in Unplaced)}") from exc
+
+
+def moved_named(name: str) -> Moved:
+    """The reason of that name, such as 'due_changed'. Raises ReasonUnknown."""
+    try:
+        return Moved[name.upper()]
+    except KeyError as exc:
+        raise ReasonUnknown(f"no reason '{name}': {', '.join(reason.name.lower() for reason in Moved)}") from exc

@@ -1,6 +1,6 @@
 """Make a plan, and read it back."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date, timedelta
 from time import perf_counter
 from typing import Any
@@ -186,6 +186,12 @@ def checks_of_week(
         after=after,
         limit=limit,
     )
+
+
+def whole_plan(connection: Connection, plan: Plan) -> Iterator[PlannedCheck]:
+    """Every check of a plan that has a week, week by week."""
+    for week in range(plan.weeks):
+        yield from store.list_checks_of_week(connection, plan, plan.starts_on + timedelta(weeks=week), limit=None)
 
 
 def list_bundles(connection: Connection, plan: Plan, week_starting_on: date | None = None) -> list[Bundle]:
