@@ -121,11 +121,18 @@ def test_the_zone_s_rules_give_the_zone_s_hours(name: str) -> None:
         f"BEGIN:VCALENDAR\r\n{zone_rules(zone, date(2026, 1, 1), date(2027, 12, 31)).to_ical().decode()}END:VCALENDAR"
     )
     read = vobject.readOne(text).vtimezone.tzinfo
-    for hour in range(24 * 729):
-        local = datetime.fromisoformat("2026-01-01T00:30") + timedelta(hours=hour)
-        ours = local.replace(tzinfo=zone)
-        if ours.utcoffset() == ours.replace(fold=1).utcoffset():  # neither skipped nor doubled
-            assert local.replace(tzinfo=read).utcoffset() == ours.utcoffset(), local
+    changes = 0
+    for number in range(1, 728):
+        noon = datetime.fromisoformat("2026-01-01T12:30") + timedelta(days=number)
+        offsets = {(noon + timedelta(days=days)).replace(tzinfo=zone).utcoffset() for days in (-1, 1)}
+        changes += len(offsets) > 1
+        # Noon of every day; every hour around a change.
+        for hour in range(-24, 24) if len(offsets) > 1 else (0,):
+            local = noon + timedelta(hours=hour)
+            ours = local.replace(tzinfo=zone)
+            if ours.utcoffset() == ours.replace(fold=1).utcoffset():  # neither skipped nor doubled
+                assert local.replace(tzinfo=read).utcoffset() == ours.utcoffset(), local
+    assert (changes > 0) == (name != "Asia/Kolkata")
 
 
 def test_a_change_of_clocks_stands_under_the_hour_by_the_old_clock() -> None:
