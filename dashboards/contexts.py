@@ -20,12 +20,9 @@ from registry.overview.model import (
     JointFilter,
     JointRecord,
     ListedJoint,
-    PlannedArea,
-    PlannedWeek,
     RouteStop,
     Sheet,
 )
-from registry.planning.model import Plan, PlannedCheck
 from registry.policy.model import Policy
 from registry.routes.model import RouteSummary
 from registry.sites.model import Site
@@ -223,35 +220,6 @@ class DuePage(PageContext):
     """The first page, when this is a later one."""
     next_href: str | None
     csv_href: str
-    next_steps: Sequence[NextStep] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class WeekPanel:
-    """One week of the plan, opened."""
-
-    week: PlannedWeek
-    areas: Sequence[PlannedArea]
-    checks: Sequence[PlannedCheck]
-    hrefs: Mapping[str, str]
-    """Address of each check's joint, by tag."""
-
-
-@dataclass(frozen=True, slots=True)
-class WeeksPage(PageContext):
-    """The plan of weeks against crew hours."""
-
-    template: ClassVar[str] = "weeks.html.j2"
-    plan: Plan | None
-    weeks: Sequence[PlannedWeek]
-    chart: Figure | None
-    panel: WeekPanel | None
-    starts_on: date
-    """The Monday that a new plan would begin on."""
-    crew_hours: float
-    horizon_weeks: int
-    outdated: bool
-    """Whether the joints were scored again since."""
     next_steps: Sequence[NextStep] = ()
 
 

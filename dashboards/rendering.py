@@ -1,6 +1,7 @@
 """Contexts into pages: one Jinja environment, strict about names, and the few filters that templates use."""
 
 import math
+import re
 from dataclasses import fields
 from datetime import date, datetime
 from functools import cache
@@ -12,13 +13,22 @@ import orjson
 from fastapi import Response
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from dashboards.assets import plotting_library, static_address
 from dashboards.contexts import PageContext
-from dashboards.words import ACCESS_WORDS, DUE_REASON_WORDS, DUE_STATE_WORDS, KIND_WORDS, RESULT_WORDS, band_legend
+from dashboards.words import (
+    ACCESS_WORDS,
+    DUE_REASON_WORDS,
+    DUE_STATE_WORDS,
+    HORIZON_WORDS,
+    KIND_WORDS,
+    RESULT_WORDS,
+    band_legend,
+)
 from registry.overview.risk_bands import BAND_WORDS
 
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 TEMPLATES = Path(__file__).parent / "templates"
 _WORDS = {**DUE_STATE_WORDS, **DUE_REASON_WORDS, **RESULT_WORDS, **ACCESS_WORDS, **KIND_WORDS}
 
@@ -44,6 +54,7 @@ def _environment() -> Environment:
         "plotting": plotting_library(),
         "band_words": BAND_WORDS,
         "band_legend": band_legend(),
+        "horizon_words": HORIZON_WORDS,
     }
     environment.globals.update(shared)
     environment.filters.update(
@@ -57,6 +68,7 @@ def _environment() -> Environment:
         moment=moment,
         years=years,
         sentence=sentence,
+        dated=dated,
     )
     return environment
 
@@ -114,6 +126,15 @@ def sentence(text: str) -> str:
     "No joint 'X-1' here."
     """
     return f"{text[:1].upper()}{text[1:]}{'' if text[-1:] in '.!?' else '.'}"
+
+
+def dated(text: str) -> Markup:
+    """Text whose days are not broken at the end of a line.
+
+    >>> dated("due 2026-03-04 & late")
+    Markup('due <span class="nowrap">2026-03-04</span> &amp; late')
+    """
+    return Markup(_DAY.sub(r'<span class="nowrap">\g<0></span>', str(escape(text))))
 
 
 def moment(at: datetime | date) -> str:

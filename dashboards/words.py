@@ -42,6 +42,12 @@ ACCESS_WORDS: Final[Mapping[str, str]] = {
     "scaffold": "by scaffold",
 }
 
+HORIZON_WORDS: Final[Mapping[str, str]] = {
+    "frozen": "stays as it was",
+    "planned": "moving costs",
+    "forecast": "free to move",
+}
+
 KIND_WORDS: Final[Mapping[str, str]] = {
     "make_up": "make-up",
     "check": "check",

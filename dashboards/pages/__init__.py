@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from dashboards.pages import (
     crews,
+    deferrals,
     due,
     intervals,
     joint,
@@ -11,6 +12,8 @@ from dashboards.pages import (
     make_up,
     outages,
     plan,
+    plan_jobs,
+    plan_moves,
     recalls,
     routes,
     sites,
@@ -23,6 +26,9 @@ PAGES: tuple[APIRouter, ...] = (
     plan.ROUTER,
     due.ROUTER,
     weeks.ROUTER,
+    plan_moves.ROUTER,
+    deferrals.ROUTER,
+    plan_jobs.ROUTER,
     crews.ROUTER,
     outages.ROUTER,
     routes.ROUTER,

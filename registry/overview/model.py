@@ -234,28 +234,6 @@ class HistoryEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class PlannedWeek:
-    """One week of the plan, in checks and hours; 'late' is planned after its due date's week."""
-
-    starts_on: date
-    checks: int
-    hours: float
-    late_checks: int
-    late_hours: float
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedArea:
-    """One area's share of a week."""
-
-    area: str | None
-    checks: int
-    hours: float
-    late_checks: int
-    earliest_due_on: date
-
-
-@dataclass(frozen=True, slots=True)
 class RouteStop:
     """A stop and the walk to it; position 0, without a joint, is the way back to the gate."""
 

@@ -289,24 +289,12 @@ WHERE h.site_id = current_site() AND h.joint_id = %(joint_id)s
 ORDER BY 2 DESC, 1
 LIMIT %(limit)s;
 
--- name: list_planned_weeks
--- The weeks of a plan that hold checks, in checks and hours; a check is late when its week begins after its due date.
-SELECT p.week_starting_on AS starts_on, count(*)::integer AS checks, sum(p.minutes) / 60.0 AS hours,
-       (count(*) FILTER (WHERE p.due_on < p.week_starting_on))::integer AS late_checks,
-       coalesce(sum(p.minutes) FILTER (WHERE p.due_on < p.week_starting_on), 0) / 60.0 AS late_hours
+-- name: list_late_minutes
+-- The minutes of a plan's late checks by week and crew: those whose week begins after their due date.
+SELECT p.week_starting_on, p.crew_id, sum(p.minutes) AS late_minutes
 FROM planned_check p
-WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s
-GROUP BY 1 ORDER BY 1;
-
--- name: list_week_areas
--- One week of a plan by area, those with late checks first.
-SELECT a.name AS area, count(*)::integer AS checks, sum(p.minutes) / 60.0 AS hours,
-       (count(*) FILTER (WHERE p.due_on < p.week_starting_on))::integer AS late_checks, min(p.due_on) AS earliest_due_on
-FROM planned_check p
-JOIN joint j ON j.site_id = p.site_id AND j.joint_id = p.joint_id
-LEFT JOIN area a ON a.site_id = j.site_id AND a.area_id = j.area_id
-WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s AND p.week_starting_on = %(week_starting_on)s
-GROUP BY 1 ORDER BY 4 DESC, 1 NULLS LAST;
+WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s AND p.due_on < p.week_starting_on
+GROUP BY 1, 2;
 
 -- name: list_route_stops
 -- The stops of a route in walking order, the way back last, each with its risk and the newest result of this route.

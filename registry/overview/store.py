@@ -25,8 +25,6 @@ from registry.overview.model import (
     JointRecord,
     LeakOnPlan,
     ListedJoint,
-    PlannedArea,
-    PlannedWeek,
     PlanShape,
     RouteStop,
     ScoreGroup,
@@ -178,15 +176,10 @@ def list_history(connection: Connection, joint_id: int, limit: int) -> list[Hist
     return _all(connection, HistoryEntry, "list_history", {"joint_id": joint_id, "limit": limit})
 
 
-def list_planned_weeks(connection: Connection, plan_run_id: int) -> list[PlannedWeek]:
-    """The weeks of a plan that hold checks, in order."""
-    return _all(connection, PlannedWeek, "list_planned_weeks", {"plan_run_id": plan_run_id})
-
-
-def list_week_areas(connection: Connection, plan_run_id: int, week_starting_on: date) -> list[PlannedArea]:
-    """One week of a plan by area, late ones first."""
-    parameters = {"plan_run_id": plan_run_id, "week_starting_on": week_starting_on}
-    return _all(connection, PlannedArea, "list_week_areas", parameters)
+def list_late_minutes(connection: Connection, plan_run_id: int) -> dict[tuple[date, int], float]:
+    """The minutes of a plan's late checks, by week and crew."""
+    rows = connection.execute(SQL["list_late_minutes"], {"plan_run_id": plan_run_id}).fetchall()
+    return {(row[0], int(row[1])): float(row[2]) for row in rows}
 
 
 def list_route_stops(connection: Connection, route_id: int) -> list[RouteStop]:

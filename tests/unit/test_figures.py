@@ -15,8 +15,9 @@ from dashboards.figures.route import route_figure
 from dashboards.figures.timeline import LANES, timeline_figure
 from dashboards.figures.weeks import weeks_figure
 from registry.leaks.model import AreaCount, AreaRate
-from registry.overview.model import HistoryEntry, PlannedWeek, PlanShape, RouteStop
-from registry.planning.model import Plan
+from registry.overview.model import HistoryEntry, PlanShape, RouteStop
+from registry.planning.model import PlanWeek
+from tests.unit.some_plans import a_plan
 
 SQUARE = {"type": "Polygon", "coordinates": [[[0, 0], [40, 0], [40, 30], [0, 30], [0, 0]]]}
 SHAPES = [
@@ -122,16 +123,22 @@ def test_a_route_without_a_walk_is_not_drawn() -> None:
     assert route_figure(SHAPES, [stop(1, [], (10, 6))]) is None
 
 
-def test_weeks_stack_late_below_in_time_and_leave_no_week_out() -> None:
-    plan = Plan(1, 1, date(2026, 3, 2), 3, 40.0, 0, datetime(2026, 3, 1, tzinfo=UTC))
-    weeks = [PlannedWeek(date(2026, 3, 2), 10, 40.0, 4, 15.0), PlannedWeek(date(2026, 3, 16), 2, 8.0, 0, 0.0)]
-    figure = weeks_figure(plan, weeks)
+def test_weeks_stack_late_below_in_time_under_the_crews_hours() -> None:
+    plan = a_plan(weeks=3, frozen_weeks=1, planned_weeks=2)
+    weeks = [
+        PlanWeek(plan.starts_on, "frozen", 10, 2400.0, 2400.0, 4, 0, 0),
+        PlanWeek(date(2026, 3, 9), "planned", 0, 0.0, 1200.0, 0, 0, 0),
+        PlanWeek(date(2026, 3, 16), "forecast", 2, 480.0, 2400.0, 0, 0, 0),
+    ]
+    figure = weeks_figure(plan, weeks, {plan.starts_on: 15.0})
     accepted(figure)
-    late, in_time = figure["data"]
+    late, in_time, crews = figure["data"]
     assert late["x"] == ["2026-03-02", "2026-03-09", "2026-03-16"]
     assert late["y"] == [15.0, 0.0, 0.0]
     assert in_time["y"] == [25.0, 0.0, 8.0]
-    assert figure["layout"]["shapes"][0]["y0"] == 40.0
+    assert crews["y"] == [40.0, 20.0, 40.0, 40.0], "the line goes on to the end of the last week"
+    assert [line["x0"] for line in figure["layout"]["shapes"]] == ["2026-03-09", "2026-03-16"]
+    assert [note["text"] for note in figure["layout"]["annotations"]] == ["frozen to here", "planned to here"]
     assert colours_of(figure) == set()
 
 

@@ -6,17 +6,17 @@ import inspect
 import pytest
 from jinja2 import nodes
 
-from dashboards import contexts, crew_contexts, make_up_contexts, rendering
+from dashboards import contexts, crew_contexts, make_up_contexts, plan_contexts, rendering
 from dashboards.contexts import PageContext
 
 DATACLASSES = [
     kind
-    for module in (contexts, crew_contexts, make_up_contexts)
+    for module in (contexts, crew_contexts, make_up_contexts, plan_contexts)
     for kind in vars(module).values()
     if inspect.isclass(kind) and dataclasses.is_dataclass(kind) and kind.__module__ == module.__name__
 ]
 PAGES = [kind for kind in DATACLASSES if issubclass(kind, PageContext) and kind is not PageContext]
-LAYOUT = ("base.html.j2", "parts.html.j2", "crew_parts.html.j2")
+LAYOUT = ("base.html.j2", "parts.html.j2", "crew_parts.html.j2", "board_parts.html.j2")
 ENVIRONMENT = rendering._environment()
 
 
@@ -55,4 +55,4 @@ def names_used(template: str) -> set[str]:
     stored |= {macro.name for macro in tree.find_all(nodes.Macro)}
     stored |= {imported.target for imported in tree.find_all(nodes.Import)}
     loaded = {name.name for name in tree.find_all(nodes.Name) if name.ctx == "load"}
-    return loaded - stored - set(ENVIRONMENT.globals) - {"parts", "crew_parts", "loop", "caller"}
+    return loaded - stored - set(ENVIRONMENT.globals) - {"parts", "crew_parts", "board_parts", "loop", "caller"}
