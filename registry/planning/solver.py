@@ -1,0 +1,54 @@
+"""The plan: week and crew of every check at nearly the least cost, and what no plan can cost less than."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from registry.planning.bound import proven_bound
+from registry.planning.costs import plan_costs
+from registry.planning.crewing import shared_among_crews
+from registry.planning.filling import filled_weeks
+from registry.planning.mending import mended
+from registry.planning.prices import ceilings, need_prices
+from registry.planning.problem import Answer, Floats, Problem
+from registry.planning.waiting import Waiting, waiting
+
+Progress = Callable[[float, str], None]
+
+
+def solved(problem: Problem, *, progress: Progress | None = None) -> Answer:
+    """Lay the checks of a problem into weeks, and prove how far from the best that can be.
+
+    Prices of the crews' time are moved until the cheapest plan at them nearly keeps to it, which bounds the cost of any
+    plan from below; the visits of that plan are filled within the hours, its weeks are shared among the crews, and
+    single checks are moved as long as that saves something. The same problem has the same answer; time is not looked
+    at. `progress` is told the share that is done and what is being done, and may raise to stop.
+    """
+    tell = progress or _untold
+    checks = problem.checks
+    tell(0.0, "laying out the checks")
+    free = waiting(problem)
+    week, crew = checks.fixed_week.astype(np.int64), checks.fixed_crew.astype(np.int64)
+    worth = np.zeros(problem.capacity_minutes.shape)
+    if not len(free):
+        return Answer(week, crew, plan_costs(problem, week, crew), free.settled_cost, worth)
+    bound = proven_bound(free, lambda share: tell(0.05 + 0.65 * share, "pricing the crews' time"))
+    ceiling = ceilings(free)
+    tell(0.7, "filling the weeks")
+    chosen = filled_weeks(free, bound.visited, bound.prices, ceiling)
+    tell(0.9, "sharing the work among crews")
+    placing = mended(free, chosen, *shared_among_crews(free, chosen))
+    week[free.which], crew[free.which] = placing.week, placing.crew
+    tell(1.0, "done")
+    return Answer(week, crew, plan_costs(problem, week, crew), bound.value, _worth(free, bound.prices, ceiling))
+
+
+def _untold(share: float, what: str) -> None:
+    """Nobody wants to know."""
+
+
+def _worth(free: Waiting, prices: Floats, ceiling: Floats) -> Floats:
+    """The prices, and for a crew that has no time in a week what the dearest work that it could do is priced at."""
+    by_need = need_prices(free, prices, ceiling)
+    dearest = np.where(free.able[:, :, None], by_need[None], 0.0).max(axis=1, initial=0.0)
+    return np.where(free.capacity > 0, prices, dearest)
