@@ -51,8 +51,8 @@ class Problem:
     """Checks, and the crews' weeks to place them in.
 
     `capacity_minutes` (crews, weeks) is time at the joints; `able` (crews, needs) says which crew can do what;
-    `calendars` (k, weeks) says which weeks are open, row 0 all of them; `visit_cost` (places,) is what it costs, in crew
-    minutes, to go to a place in a week at all.
+    `calendars` (k, weeks) says which weeks are open, row 0 all of them; `visit_cost` (places,) is what it costs, in
+    crew minutes, to go to a place in a week at all.
     """
 
     checks: Checks
@@ -92,8 +92,8 @@ class Costs:
 class Answer:
     """Week and crew of every check (UNPLACED: none), what that costs, and what no plan can cost less than.
 
-    `worth` (crews, weeks) is what one minute more of a crew in a week would save at most, in minutes of cost: the price of
-    its hours in the bound.
+    `worth` (crews, weeks) is what one minute more of a crew in a week would save at most, in minutes of cost: the price
+    of its hours in the bound.
     """
 
     week: Integers

@@ -8,9 +8,10 @@ from registry.planning.bound import proven_bound
 from registry.planning.costs import plan_costs
 from registry.planning.crewing import shared_among_crews
 from registry.planning.filling import filled_weeks
+from registry.planning.keeping import WORTH_CHANGING_SHARE, kept
 from registry.planning.mending import mended
 from registry.planning.prices import ceilings, need_prices
-from registry.planning.problem import Answer, Floats, Problem
+from registry.planning.problem import UNPLACED, Answer, Floats, Problem
 from registry.planning.waiting import Waiting, waiting
 
 Progress = Callable[[float, str], None]
@@ -21,7 +22,8 @@ def solved(problem: Problem, *, progress: Progress | None = None) -> Answer:
 
     Prices of the crews' time are moved until the cheapest plan at them nearly keeps to it, which bounds the cost of any
     plan from below; the visits of that plan are filled within the hours, its weeks are shared among the crews, and
-    single checks are moved as long as that saves something. The same problem has the same answer; time is not looked
+    single checks are moved as long as that saves something. Where there was a plan before, that one, mended, stands
+    unless the new one is cheaper by `WORTH_CHANGING_SHARE`. The same problem has the same answer; time is not looked
     at. `progress` is told the share that is done and what is being done, and may raise to stop.
     """
     tell = progress or _untold
@@ -39,8 +41,17 @@ def solved(problem: Problem, *, progress: Progress | None = None) -> Answer:
     tell(0.9, "sharing the work among crews")
     placing = mended(free, chosen, *shared_among_crews(free, chosen))
     week[free.which], crew[free.which] = placing.week, placing.crew
+    costs = plan_costs(problem, week, crew)
+    if np.any(free.was_week != UNPLACED):
+        tell(0.97, "holding it against the plan before")
+        before = kept(free, checks.was_crew[free.which])
+        was_week, was_crew = week.copy(), crew.copy()
+        was_week[free.which], was_crew[free.which] = before.week, before.crew
+        as_before = plan_costs(problem, was_week, was_crew)
+        if as_before.total <= costs.total * (1.0 + WORTH_CHANGING_SHARE):
+            week, crew, costs = was_week, was_crew, as_before
     tell(1.0, "done")
-    return Answer(week, crew, plan_costs(problem, week, crew), bound.value, _worth(free, bound.prices, ceiling))
+    return Answer(week, crew, costs, bound.value, _worth(free, bound.prices, ceiling))
 
 
 def _untold(share: float, what: str) -> None:
