@@ -26,7 +26,6 @@ class EffectWords:
 
 def effect_words(effect: MoveEffect) -> EffectWords:
     """What a move would do, or did."""
-    from_where = "no week" if effect.from_week is None else f"{effect.from_crew}, week of {effect.from_week}"
     over = f"{hours_words(effect.over_minutes)} more than it has" if effect.over_minutes > _LEAST_MINUTES else None
     hours = (
         f"Hours: {effect.to_crew} then has {effect.planned_minutes_after / 60.0:,.1f} h of checks"
@@ -42,8 +41,7 @@ def effect_words(effect: MoveEffect) -> EffectWords:
         later = "1 is a later round" if effect.not_kept == 1 else f"{effect.not_kept:,} are later rounds"
         effects.append(f"{later}, which the next plan may move again.")
     return EffectWords(
-        what=f"{checks_words(effect.checks)}, {hours_words(effect.minutes)}: from {from_where},"
-        f" to {effect.to_crew}, week of {effect.to_week}.",
+        what=f"{checks_words(effect.checks)}, {hours_words(effect.minutes)}: {_way(effect)}.",
         effects=tuple(effects),
         refused=effect.refused,
         over=over,
@@ -112,6 +110,14 @@ def worth_words(row: CrewWeek) -> str:
 def week_words(week: date | None, crew: str | None) -> str:
     """Where a check stands."""
     return "no week" if week is None else f"{week}, {crew}"
+
+
+def _way(effect: MoveEffect) -> str:
+    there = f"{effect.to_crew}, week of {effect.to_week}"
+    if (effect.from_week, effect.from_crew) == (effect.to_week, effect.to_crew):
+        return f"kept with {there}"
+    from_where = "no week" if effect.from_week is None else f"{effect.from_crew}, week of {effect.from_week}"
+    return f"from {from_where}, to {there}"
 
 
 def _risk_change(risk: float) -> str:

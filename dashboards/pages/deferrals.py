@@ -17,7 +17,8 @@ from registry.planning.changes import DeferralRequest, DeferralUnfit
 from registry.planning.deferral_service import defer, list_deferrals, preview_deferral
 from registry.planning.model import Plan, UnplacedCheck
 from registry.planning.reasons import Unplaced
-from registry.planning.service import current_plan, list_unplaced, summary
+from registry.planning.service import current_plan, list_unplaced
+from registry.planning.store import count_unplaced
 from registry.web.paging import CursorText, CursorUnknown, cursor_keys, cursor_text
 
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)
@@ -42,7 +43,7 @@ def get_unplaced(page: InPage, reason: Text = "", after: CursorText = None) -> R
         UnplacedPage(
             frame=page.frame("In no week", "weeks"),
             plan=plan,
-            counts=unplaced_counts(page, summary(page.connection, plan)),
+            counts=unplaced_counts(page, count_unplaced(page.connection, plan.plan_run_id)),
             reason=wanted,
             rows=[_unplaced_row(page, plan, check) for check in found],
             first_href=(f"{here}?{urlencode(kept)}" if kept else here) if after else None,

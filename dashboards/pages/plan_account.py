@@ -1,13 +1,14 @@
 """A plan accounted for in numbers and words: cost by cause, what limits it, what more time would buy, what moved."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from urllib.parse import urlencode
 
 from dashboards.pages.frame import PageRequest
 from dashboards.plan_contexts import CostPart, PlanAccount, ReasonCount
 from dashboards.plan_words import gap_words
 from registry.planning.limits import limits_in_words
-from registry.planning.model import Plan, PlanSummary
+from registry.planning.model import MoveCount, Plan, PlanSummary, UnplacedCount
 from registry.planning.reasons import Unplaced
 
 MOST_WORTH = 3
@@ -31,12 +32,12 @@ def account_of(page: PageRequest, told: PlanSummary) -> PlanAccount:
         limits=limits_in_words(told),
         costs=_costs(told.plan),
         worth=[row for row in worth[:MOST_WORTH] if row.worth_minutes >= _LEAST_WORTH_MINUTES],
-        moves=move_counts(page, told),
-        unplaced=unplaced_counts(page, told),
+        moves=move_counts(page, told.moves),
+        unplaced=unplaced_counts(page, told.unplaced),
     )
 
 
-def move_counts(page: PageRequest, told: PlanSummary) -> list[ReasonCount]:
+def move_counts(page: PageRequest, counts: Sequence[MoveCount]) -> list[ReasonCount]:
     """What moved, by reason, each with the address of its list."""
     return [
         ReasonCount(
@@ -45,15 +46,15 @@ def move_counts(page: PageRequest, told: PlanSummary) -> list[ReasonCount]:
             hours=None,
             href=f"{page.root}/weeks/moves?{urlencode({'reason': row.reason.name.lower()})}",
         )
-        for row in told.moves
+        for row in counts
     ]
 
 
-def unplaced_counts(page: PageRequest, told: PlanSummary) -> list[ReasonCount]:
+def unplaced_counts(page: PageRequest, counts: Sequence[UnplacedCount]) -> list[ReasonCount]:
     """What was not placed, by reason, each with the address of its list."""
     checks: dict[Unplaced, int] = defaultdict(int)
     minutes: dict[Unplaced, float] = defaultdict(float)
-    for row in told.unplaced:
+    for row in counts:
         checks[row.reason] += row.checks
         minutes[row.reason] += row.minutes
     return [

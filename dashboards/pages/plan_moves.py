@@ -20,7 +20,8 @@ from registry.planning.changes import Bundle, BundleKey, BundleUnknown, MoveUnfi
 from registry.planning.model import Plan, PlannedCheck, UnplacedCheck
 from registry.planning.moving_service import let_go, move_bundle, preview_move
 from registry.planning.reasons import Moved
-from registry.planning.service import checks_of_week, current_plan, list_bundles, list_moves, list_unplaced, summary
+from registry.planning.service import checks_of_week, current_plan, list_bundles, list_moves, list_unplaced
+from registry.planning.store import count_moves
 
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)
 
@@ -121,7 +122,7 @@ def get_moves(
         MovesPage(
             frame=page.frame("What moved", "weeks"),
             plan=plan,
-            counts=move_counts(page, summary(page.connection, plan)),
+            counts=move_counts(page, count_moves(page.connection, plan.plan_run_id)),
             reason=wanted,
             rows=[
                 MoveRow(

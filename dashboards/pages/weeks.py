@@ -166,7 +166,7 @@ def _unfinished(job: PlanJob | None) -> PlanJob | None:
 
 def _receipt(moved: int | None, let_go: int | None) -> str | None:
     if moved is not None:
-        return f"{checks_words(moved)} moved here. Later plans keep them here until they are done or let go."
+        return f"{checks_words(moved)} put here. Later plans keep them here until they are done or let go."
     if let_go is not None:
         return f"{checks_words(let_go)} let go: they stand where they are, and the next plan may move them."
     return None

@@ -41,6 +41,20 @@ def own_pages(own_demo: DemoSite) -> Iterator[TestClient]:
         yield client
 
 
+@pytest.fixture(scope="session")
+def written_demo(server_url: str, template_name: str) -> Iterator[DemoSite]:
+    """A demo plant whose plan and crews several modules change: each looks only at what it put there itself."""
+    with demo_site(server_url, template_name) as site:
+        yield site
+
+
+@pytest.fixture(scope="session")
+def written_pages(written_demo: DemoSite) -> Iterator[TestClient]:
+    """A browser's view of the demo plant whose plan and crews are changed."""
+    with TestClient(written_demo.app, base_url="http://localhost", headers=HTML, follow_redirects=False) as client:
+        yield client
+
+
 @pytest.fixture
 def empty_pages(database: Database) -> Iterator[TestClient]:
     """A browser's view of a database whose one site, 'new-plant', has nothing in it."""

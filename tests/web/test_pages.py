@@ -153,19 +153,6 @@ def test_a_whole_tag_leads_to_its_joint_and_a_part_to_a_list(pages: TestClient, 
     assert "No tag has" in words_of(pages.get(f"{demo.root}/joints", params={"tag": "%_"}).text)
 
 
-def test_the_weeks_stay_within_the_crew_s_hours_and_their_figure_says_the_same(
-    pages: TestClient, demo: DemoSite
-) -> None:
-    page = pages.get(f"{demo.root}/weeks").text
-    hours = [float(e.text) for e in elements_of(page, "td") if e.attributes.get("data-label") == "Hours"]
-    checks, capacity = rows_of(demo, "SELECT (SELECT count(*) FROM planned_check), crew_hours_per_week FROM plan_run")[
-        0
-    ]
-    assert checks > 0
-    assert max(hours) <= capacity + 0.05
-    assert f"{capacity:g} crew hours a week" in words_of(page)
-
-
 def test_a_route_s_page_lists_its_stops_in_walking_order(pages: TestClient, demo: DemoSite) -> None:
     (route_id,) = rows_of(demo, "SELECT min(route_id) FROM route")[0]
     page = pages.get(f"{demo.root}/routes/{route_id}").text
@@ -298,14 +285,6 @@ def test_a_weeping_joint_is_on_the_leaks_page_until_it_is_repaired(
     answer = own_pages.post(step, data=form_fields(page, step) | {"step": "repaired"})
     assert answer.status_code == 303
     assert tag not in links_to_joints(own_pages.get(f"{own_demo.root}/leaks").text)
-
-
-def test_a_plan_is_made_from_the_form(own_pages: TestClient, own_demo: DemoSite) -> None:
-    sent = {"starts_on": str(TODAY), "weeks": "8", "crew_hours": "3.5"}
-    assert own_pages.post(f"{own_demo.root}/weeks", data=sent).status_code == 303
-    words = words_of(own_pages.get(f"{own_demo.root}/weeks").text)
-    assert "8 weeks from 2026-03-02, 3.5 crew hours a week" in words
-    assert own_pages.post(f"{own_demo.root}/weeks", data=sent | {"crew_hours": "0"}).status_code == 422
 
 
 def test_a_route_is_made_and_its_stop_recorded(own_pages: TestClient, own_demo: DemoSite) -> None:

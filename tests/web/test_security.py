@@ -17,6 +17,12 @@ ADDRESSES = (
     "/sites/saltmarsh-point/plan",
     "/sites/saltmarsh-point/due",
     "/sites/saltmarsh-point/weeks",
+    "/sites/saltmarsh-point/weeks/unplaced",
+    "/sites/saltmarsh-point/weeks/moves",
+    "/sites/saltmarsh-point/weeks/deferrals",
+    "/sites/saltmarsh-point/crews",
+    "/sites/saltmarsh-point/crews/1",
+    "/sites/saltmarsh-point/outages/1",
     "/sites/saltmarsh-point/routes",
     "/sites/saltmarsh-point/routes/1",
     "/sites/saltmarsh-point/leaks",
@@ -79,9 +85,9 @@ def test_text_of_the_plant_is_shown_as_text(pages: TestClient, demo: DemoSite) -
         {"Origin": "null"},
     ],
 )
-@pytest.mark.parametrize("address", ["/sites/saltmarsh-point/weeks", "/api/v1/sites/saltmarsh-point/score"])
+@pytest.mark.parametrize("address", ["/sites/saltmarsh-point/weeks/jobs", "/api/v1/sites/saltmarsh-point/score"])
 def test_another_page_s_post_is_refused(pages: TestClient, address: str, headers: dict[str, str]) -> None:
-    sent = {"starts_on": "2026-03-02", "weeks": "4", "crew_hours": "10"}
+    sent = {"starts_on": "2026-03-02", "weeks": "4", "frozen_weeks": "0", "planned_weeks": "2"}
     answer = pages.post(address, data=sent, headers=headers)
     assert answer.status_code == 403
     assert answer.json()["type"].endswith("cross-site")
@@ -92,7 +98,7 @@ def test_another_page_s_post_is_refused(pages: TestClient, address: str, headers
     [{"Sec-Fetch-Site": "same-origin", "Origin": "http://localhost"}, {"Origin": "http://localhost"}, {}],
 )
 def test_our_own_page_s_post_is_let_through(pages: TestClient, headers: dict[str, str]) -> None:
-    answer = pages.post("/sites/saltmarsh-point/weeks", data={"weeks": "0"}, headers=headers)
+    answer = pages.post("/sites/saltmarsh-point/weeks/jobs", data={"weeks": "0"}, headers=headers)
     assert answer.status_code == 422, "it is looked at, and refused for what it says"
 
 
