@@ -125,6 +125,8 @@ def _work(
         except RegistryError as exc:
             store.end_job(connection, number, "failed", failure=str(exc))
         except Exception as exc:
+            if connection.closed:
+                raise  # nothing can be written any more: the job's row and its lock say that it was cut off
             _log.exception("plan job %d of site %d failed", number, site_id)
             store.end_job(connection, number, "failed", failure=f"a fault of the program: {type(exc).__name__}")
         else:
