@@ -34,7 +34,7 @@ from registry.leaks.service import import_leaks
 from registry.makeup.service import import_make_ups, publish_first_procedures
 from registry.papers.service import import_calibrations, import_people, import_tools
 from registry.planning.model import PlanRequest
-from registry.planning.service import make_plan
+from registry.planning.service import list_bundles, make_plan
 from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
 from registry.routes.model import NothingToWalk
@@ -182,10 +182,13 @@ def _plan(connection: Connection, built: Plant, as_of: date, tell: Progress) -> 
     tell(f"{len(crews)} crews with {hours:.0f} hours a week at the joints")
     made = make_plan(connection, PlanRequest(as_of - timedelta(days=as_of.weekday()), WEEKS), as_of, "the demo")
     tell(f"planned {made.checks:,} checks over {WEEKS} weeks; {made.unplaced_checks:,} have no week")
-    area = built.blocks[0].area_name(COMPRESSION)
     crew = crews[0]
     there = day_minutes(crew, list_absences(connection), as_of + timedelta(days=1), 14) > 0
     walk_on = as_of + timedelta(days=1 + int(np.argmax(there)))
+    # The plan goes to few places in a week: the walk is where it has most for this crew.
+    bundles = list_bundles(connection, made.plan, walk_on - timedelta(days=walk_on.weekday()))
+    own = [bundle for bundle in bundles if bundle.crew_id == crew.crew_id and bundle.area is not None]
+    area = max(own, key=lambda bundle: bundle.minutes).area if own else built.blocks[0].area_name(COMPRESSION)
     try:
         route = make_route(connection, walk_on, crew.name, area, SHIFT_MINUTES, "West gate", 1)
     except NothingToWalk:
