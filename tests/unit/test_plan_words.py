@@ -32,7 +32,8 @@ CHECK = MovableCheck(
     week_starting_on=MONDAY + timedelta(weeks=2), crew_id=1, due_on=MONDAY + timedelta(weeks=1),
     latest_on=MONDAY + timedelta(weeks=3), minutes=10.0, late_cost_per_week=2.0, early_cost_per_week=0.5,
     requires_outage=False, needs_scaffold=False, consequence_class=3, defect_rate_per_year=0.02,
-    delay_rate_per_year=1.0, detection_probability=0.9, interval_days=365.0, last_satisfactory_on=date(2025, 11, 24), on_route_on=None,
+    delay_rate_per_year=1.0, detection_probability=0.9, interval_days=365.0,
+    last_satisfactory_on=date(2025, 11, 24), on_route_on=None,
 )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Scores, due list, why, policy, plan, leaks and field results over HTTP."""
+"""Scores, due list, why, policy, leaks and field results over HTTP."""
 
 import csv
 import io
@@ -238,26 +238,6 @@ def test_an_override_moves_one_joint(scored: TestClient) -> None:
     assert [row["tag"] for row in scored.get("overrides").json()["overrides"]] == [joint["tag"]]
     problem = refused(scored.post("overrides", json={**body, "reason": ""}), 422, "override-unfit")
     assert problem["issues"][0]["column"] == "reason"
-
-
-def test_a_plan_is_made_and_read_week_by_week(scored: TestClient) -> None:
-    refused(scored.get("plan"), 404, "not-planned")
-    made = scored.post("plan", json={"crew_hours_per_week": 4, "weeks": 10})
-    assert made.status_code == 201
-    told = made.json()
-    assert scored.get("plan").json() == told
-    week = next(week for week in told["weeks"] if week["checks"] > 1)
-    path = f"plan/weeks/{week['week_starting_on']}"
-    first = scored.get(path, params={"limit": 1}).json()
-    rest = scored.get(path, params={"cursor": first["next"], "limit": 1000}).json()
-    assert len(first["checks"]) + len(rest["checks"]) == week["checks"]
-    rows = list(csv.DictReader(io.StringIO(scored.get("plan.csv").content.decode("utf-8-sig"))))
-    assert len(rows) == told["checks"]
-    refused(scored.get("plan/weeks/2020-01-06"), 404, "week-unknown")
-    problem = refused(
-        scored.post("plan", json={"crew_hours_per_week": -4, "starts_on": "2026-11-25"}), 422, "plan-unfit"
-    )
-    assert {issue["column"] for issue in problem["issues"]} == {"crew_hours_per_week", "starts_on"}
 
 
 def test_a_history_goes_up_as_a_file(scored: TestClient) -> None:
