@@ -11,7 +11,7 @@ from psycopg.rows import class_row, tuple_row
 from registry.db import Connection
 from registry.named_sql import queries_beside
 from registry.planning.changes import BundleKey, Deferral, DeferralRequest, MovableCheck, PlanJob
-from registry.planning.reasons import Moved
+from registry.planning.reasons import Moved, Unplaced
 
 SQL = queries_beside(__file__)
 
@@ -31,6 +31,7 @@ class Deferrable:
 def list_movable(connection: Connection, bundle: BundleKey, recorded_at: datetime, today: date) -> list[MovableCheck]:
     """The checks of a bundle that are not done since its plan was made."""
     given = {**asdict(bundle), "recorded_at": recorded_at, "today": today}
+    given["no_room"] = int(Unplaced.NO_ROOM)
     given["joint_ids"] = None if bundle.joint_ids is None else list(bundle.joint_ids)
     with connection.cursor(row_factory=class_row(MovableCheck)) as cursor:
         return cursor.execute(SQL["list_movable"], given).fetchall()

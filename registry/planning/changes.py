@@ -108,7 +108,11 @@ class MoveEffect:
 
 @dataclass(frozen=True, slots=True)
 class MovableCheck:
-    """A check that may be moved, with all that bears on where to. `on_route_on`: it is to be walked to on that day."""
+    """A check that may be moved, with all that bears on where to.
+
+    `could_be_placed` is about one that stands in no week: whether it is for want of room alone. `on_route_on`: it is to
+    be walked to on that day.
+    """
 
     joint_id: int
     occurrence: int
@@ -118,6 +122,7 @@ class MovableCheck:
     scaffold: int
     week_starting_on: date | None
     crew_id: int | None
+    could_be_placed: bool
     due_on: date
     latest_on: date
     minutes: float

@@ -67,6 +67,8 @@ def cost_change(
         due_week = max((check.due_on - plan.starts_on).days // DAYS_OF_A_WEEK, 0)
         for week, sign in ((to_week, 1), (from_week, -1)):
             if week is None:
+                if not check.could_be_placed:
+                    continue  # it cost nothing, for no plan could place it
                 weeks = max(plan.weeks - due_week, 0) + policy.planning.unplaced_weeks
                 nowhere = check.late_cost_per_week * weeks + policy.planning.unplaced_times_minutes * check.minutes
                 unplaced += sign * nowhere

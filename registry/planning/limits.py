@@ -52,7 +52,7 @@ def _gap(told: PlanSummary) -> str:
         return f"It costs {cost:,.0f} crew hours; how near that is to the least there is, is not known."
     return (
         f"It costs {cost:,.0f} crew hours, and no plan of these checks and crews can cost less than {bound:,.0f}:"
-        f" it is within {max(plan.gap, 0.0):.2%} of the best there is."
+        f" it is within {max(plan.gap, 0.0):.2%} of the best there can be."
     )
 
 

@@ -24,7 +24,8 @@ class PlanRequest:
 class NewPlan:
     """A plan: from which scores and policy, over which weeks, and what it costs in crew minutes by cause.
 
-    `bound_minutes` is what no plan of the same checks and crews can cost less than.
+    `bound_minutes` is what no plan of the same checks and crews can cost less than. Checks that no plan can place, for
+    want of an outage or of a crew, cost nothing in either.
     """
 
     score_run_id: int

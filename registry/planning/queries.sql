@@ -298,7 +298,8 @@ LIMIT %(limit)s::bigint;
 -- name: list_movable
 -- The checks of a bundle, or (no week) of some joints that stand nowhere, with what bears on where they may go; what was
 -- done since is left out, and a deferral given since the plan was made counts.
-SELECT p.joint_id, p.occurrence, j.tag, f.code AS family, p.area_id, p.scaffold, p.week_starting_on, p.crew_id, p.due_on,
+SELECT p.joint_id, p.occurrence, j.tag, f.code AS family, p.area_id, p.scaffold, p.week_starting_on, p.crew_id,
+       coalesce(p.unplaced_reason = %(no_room)s::smallint, true) AS could_be_placed, p.due_on,
        coalesce(CASE WHEN p.occurrence = 0 AND d.until_on >= %(today)s::date
                           AND (l.checked_at IS NULL OR l.checked_at <= d.recorded_at) THEN d.until_on END,
                 p.latest_on) AS latest_on,

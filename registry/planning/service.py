@@ -33,7 +33,7 @@ from registry.planning.model import (
     UnplacedCheck,
     WeekUnknown,
 )
-from registry.planning.problem import UNPLACED, Answer, Floats
+from registry.planning.problem import UNPLACED, Answer, Floats, Integers
 from registry.planning.reasons import Moved, Unplaced
 from registry.planning.windows import DAYS_OF_A_WEEK
 from registry.policy.model import PlanningPolicy
@@ -78,6 +78,9 @@ def make_plan(
     began = perf_counter()
     answer = solved(draft.problem, progress=_within(tell))
     seconds = perf_counter() - began
+    reasons = unplaced_reasons(draft, answer.week)
+    # What no plan can place would make any plan look good: it is told by its reasons, and costs nothing.
+    hopeless = float(draft.problem.checks.unplaced_cost[(reasons > 0) & (reasons != Unplaced.NO_ROOM)].sum())
     tell(_SOLVED, "writing the plan")
     plan = store.add_plan(
         connection,
@@ -92,13 +95,13 @@ def make_plan(
             early_minutes=answer.costs.early,
             visit_minutes=answer.costs.visits,
             moved_minutes=answer.costs.moved,
-            unplaced_minutes=answer.costs.unplaced,
-            bound_minutes=answer.bound,
+            unplaced_minutes=max(answer.costs.unplaced - hopeless, 0.0),
+            bound_minutes=max(answer.bound - hopeless, 0.0),
             solving_seconds=seconds,
             made_by=" ".join(made_by.split()) or "nobody named",
         ),
     )
-    _write(connection, plan, draft, answer, crews, standing, horizon)
+    _write(connection, plan, draft, answer, reasons, crews, standing, horizon)
     tell(1.0, "done")
     return summary(connection, plan)
 
@@ -272,6 +275,7 @@ def _write(
     plan: Plan,
     draft: Draft,
     answer: Answer,
+    reasons: Integers,
     crews: list[Crew],
     standing: Standing,
     horizon: Horizon,
@@ -295,7 +299,7 @@ def _write(
             "scaffold": draft.scaffold,
             "late_cost_per_week": checks.late_cost,
             "early_cost_per_week": checks.early_cost,
-            "unplaced_reason": unplaced_reasons(draft, answer.week),
+            "unplaced_reason": reasons,
         },
     )
     hours, mondays = (

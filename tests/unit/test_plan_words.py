@@ -29,7 +29,7 @@ CREW = Crew(
 )
 CHECK = MovableCheck(
     joint_id=1, occurrence=0, tag="J-1", family="flanged", area_id=1, scaffold=0,
-    week_starting_on=MONDAY + timedelta(weeks=2), crew_id=1, due_on=MONDAY + timedelta(weeks=1),
+    week_starting_on=MONDAY + timedelta(weeks=2), crew_id=1, could_be_placed=True, due_on=MONDAY + timedelta(weeks=1),
     latest_on=MONDAY + timedelta(weeks=3), minutes=10.0, late_cost_per_week=2.0, early_cost_per_week=0.5,
     requires_outage=False, needs_scaffold=False, consequence_class=3, defect_rate_per_year=0.02,
     delay_rate_per_year=1.0, detection_probability=0.9, interval_days=365.0,
@@ -45,7 +45,7 @@ def test_a_plan_without_limits_says_so() -> None:
     said = limits_in_words(PlanSummary(PLAN, (crew_week(0, 100.0),), (), ()))
     assert said == (
         "It costs 100 crew hours, and no plan of these checks and crews can cost less than 100: it is within 0.50% of"
-        " the best there is.",
+        " the best there can be.",
         "Nothing else limits it: every check stands within its days, and no crew is full.",
     )
 
