@@ -170,8 +170,9 @@ def test_only_the_answer_to_the_newest_wish_is_shown(served: Served, page: Page)
     until(page, lambda: len(asked) == 1)
     expect(dialog.get_by_role("button", name="Move it")).to_be_disabled()
     weeks = dialog.get_by_label("To the week of")
-    for _ in range(3):
-        weeks.press("ArrowDown")
+    weeks.evaluate(
+        "e => { for (let step = 0; step < 3; step++) { e.selectedIndex += 1; e.dispatchEvent(new Event('change')); } }"
+    )
     expect(dialog.get_by_role("status")).to_have_text("wish 2")
     assert len(asked) == 2, "three steps in one breath are one question"
     assert asked[1] == weeks.input_value()
