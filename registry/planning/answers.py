@@ -60,14 +60,14 @@ def crew_rows(told: PlanSummary) -> Iterator[dict[str, Any]]:
 
 def check_rows(checks: Iterable[PlannedCheck]) -> Iterator[dict[str, Any]]:
     """Checks that have a week under CHECK_COLUMNS, and what else is known of them. `round` counts from 1."""
-    return ({**asdict(check), "late": check.late, "round": check.occurrence + 1} for check in checks)
+    return ({**_fields(check), "late": check.late, "round": check.occurrence + 1} for check in checks)
 
 
 def unplaced_rows(checks: Iterable[UnplacedCheck]) -> Iterator[dict[str, Any]]:
     """Checks that have no week under UNPLACED_COLUMNS; the reason is in words, and by name as `reason_code`."""
     return (
         {
-            **asdict(check),
+            **_fields(check),
             "round": check.occurrence + 1,
             "reason": check.reason.words,
             "reason_code": check.reason.name.lower(),
@@ -80,7 +80,7 @@ def move_rows(moves: Iterable[PlanMove]) -> Iterator[dict[str, Any]]:
     """Moves under MOVE_COLUMNS; the reason is in words, and by name as `reason_code`. Round 0 was done since."""
     return (
         {
-            **asdict(move),
+            **_fields(move),
             "round": move.occurrence + 1,
             "reason": move.reason.words,
             "reason_code": move.reason.name.lower(),
@@ -116,6 +116,11 @@ def move_document(effect: MoveEffect) -> dict[str, Any]:
 def job_document(job: PlanJob) -> dict[str, Any]:
     """How far a job is."""
     return {**asdict(job), "over": job.over}
+
+
+def _fields(row: PlannedCheck | UnplacedCheck | PlanMove) -> dict[str, Any]:
+    """What `asdict` gives, without its copies of copies: a plan has hundreds of thousands of rows."""
+    return {name: getattr(row, name) for name in row.__slots__}
 
 
 def _crew_row(told: PlanSummary, row: CrewWeek) -> dict[str, Any]:

@@ -67,7 +67,7 @@ class Standing:
 class Draft:
     """The problem, and of each of its checks what the solver need not know.
 
-    `was_key` finds a check in the plan before: see `check_key`. `held` says what fixes it (0: nothing).
+    `held` says what fixes it (0: nothing), `open_week` is the first week that is not frozen.
     """
 
     problem: Problem
@@ -81,7 +81,7 @@ class Draft:
     held: Integers
     pinned_beyond: Flags
     deferred: Flags
-    late_years: Floats
+    open_week: int
 
 
 FROZEN, PINNED, ON_ROUTE = 1, 2, 3
@@ -167,15 +167,16 @@ def drafted(
     late_cost = weighing.minutes_per_weighted_leak * weight * taken_away / _WEEKS_PER_YEAR
     minutes = joints["check_minutes"][row]
     early_cost = minutes * DAYS_OF_A_WEEK / np.maximum(interval, DAYS_OF_A_WEEK)
-    # Nowhere is dearer than any week, the last one and everything else on top.
+    place, visit_cost = _numbered_places(place_area[row], scaffold[row], policy)
+    # Nowhere is dearer than any week, the last one too, and even where a visit or a scaffold is for this check alone.
     unplaced_cost = (
         late_cost * (np.maximum(weeks - due_week, 0) + weighing.unplaced_weeks)
         + weighing.unplaced_times_minutes * minutes
+        + visit_cost[place]
     )
     first_week = np.where(beyond, weeks, span.first_week)
     last_week = np.where(beyond, weeks - 1, span.last_week)
     in_planned = (was_week >= horizon.frozen_weeks) & (was_week < horizon.planned_weeks)
-    place, visit_cost = _numbered_places(place_area[row], scaffold[row], policy)
 
     # Joints that were read because something might hold them, and nothing does.
     kept = (found.day < DAYS_OF_A_WEEK * weeks) | (held > 0)
@@ -208,7 +209,7 @@ def drafted(
         held=held[kept],
         pinned_beyond=beyond[kept],
         deferred=((occurrence == 0) & (deferred_day[row] >= 0))[kept],
-        late_years=late_years[kept],
+        open_week=open_week,
     )
 
 

@@ -71,7 +71,7 @@ def cost_change(
                     continue  # it cost nothing, for no plan could place it
                 weeks = max(plan.weeks - due_week, 0) + policy.planning.unplaced_weeks
                 nowhere = check.late_cost_per_week * weeks + policy.planning.unplaced_times_minutes * check.minutes
-                unplaced += sign * nowhere
+                unplaced += sign * (nowhere + _visit_minutes(place_of(check), policy))
             else:
                 weeks = (week - plan.starts_on).days // DAYS_OF_A_WEEK - due_week
                 late += sign * check.late_cost_per_week * max(weeks, 0)

@@ -306,8 +306,10 @@ def _write(
         draft.problem.capacity_minutes,
         [horizon.starts_on + timedelta(weeks=week) for week in range(horizon.weeks)],
     )
-    # At most, for the price of its hours falls with every hour that is added.
+    # At most, for the price of its hours falls with every hour that is added; and never more than there is to save.
     worth = answer.worth * np.array([crew.minutes_per_week for crew in crews])[:, None]
+    worth = np.minimum(worth, max(plan.cost_minutes, 0.0))
+    worth[:, : draft.open_week] = 0.0  # nothing new may go there
     store.add_capacity(
         connection,
         plan.plan_run_id,

@@ -199,7 +199,7 @@ class PlanningPolicy:
     unplaced_weeks: float
     """Leaving a check out counts as being so late after the end of the plan …"""
     unplaced_times_minutes: float
-    """… and as so many times its own minutes."""
+    """… and as so many times its own minutes, and as a visit of its own."""
     frozen_weeks: int
     planned_weeks: int
     source: str

@@ -97,6 +97,7 @@ def cost_of(connection: Connection, plan: Plan) -> float:
         if week is None:
             total += late * (plan.weeks - due_week + weighing.unplaced_weeks)
             total += weighing.unplaced_times_minutes * minutes
+            total += weighing.scaffold_minutes if scaffold else weighing.visit_minutes
             continue
         weeks = (week - plan.starts_on).days // 7 - due_week
         total += late * weeks if weeks > 0 else early * -weeks
