@@ -19,7 +19,7 @@ _CAUSES = (
     ("early", "early_minutes", "checks before their day come round again sooner, for ever"),
     ("visits", "visit_minutes", "going to an area in a week at all, and putting scaffolds up"),
     ("moved", "moved_minutes", "checks taken out of the planned week that people count on"),
-    ("not placed", "unplaced_minutes", "checks in no week, counted as late until after the plan's end"),
+    ("not placed", "unplaced_minutes", "checks in no week that might have one, as if late until after the end"),
 )
 
 
