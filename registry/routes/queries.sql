@@ -17,7 +17,7 @@ FROM planned_check p
 JOIN score s ON s.site_id = p.site_id AND s.score_run_id = current_score_run() AND s.joint_id = p.joint_id
 JOIN joint j ON j.site_id = p.site_id AND j.joint_id = p.joint_id
 LEFT JOIN joint_last_check c ON c.site_id = p.site_id AND c.joint_id = p.joint_id
-WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s
+WHERE p.site_id = current_site() AND p.plan_run_id = %(plan_run_id)s AND p.occurrence = 0
   AND p.week_starting_on <= %(week_starting_on)s::date
   AND (%(area_id)s::integer IS NULL OR s.area_id = %(area_id)s::integer)
   AND (c.checked_at IS NULL OR c.checked_at <= %(planned_at)s::timestamptz)
