@@ -13,10 +13,13 @@ from shapely import LineString, box
 
 from registry.checks.model import CheckReport
 from registry.checks.service import record_result
+from registry.crews.model import CrewRequest
+from registry.crews.service import add_crew
 from registry.db import Connection
 from registry.intervals.service import NotScored, score_plant
 from registry.joints.service import place_in_areas
 from registry.joints.store import add_new_families, add_new_services
+from registry.planning.model import PlanRequest
 from registry.planning.service import make_plan
 from registry.plant.model import AreaUnknown, PlanMissing
 from registry.plant.service import import_plan_file
@@ -150,13 +153,19 @@ def test_two_crews_on_one_day_share_no_joint(plant: Connection) -> None:
     assert second.considered == first.considered - len(first.stops)
 
 
+def plan_weeks(connection: Connection, monday: date, weeks: int, hours: float) -> None:
+    """A plan as made on its first day, for one crew of so many hours a week."""
+    add_crew(connection, CrewRequest("Planned crew", (hours * 12.0,) * 5 + (0.0, 0.0)))
+    make_plan(connection, PlanRequest(monday, weeks), monday, "P. Planner")
+
+
 def test_a_plan_says_what_is_walked_in_its_week_and_what_was_checked_since_is_not(plant: Connection) -> None:
     monday = WALK_ON - timedelta(days=WALK_ON.weekday())
-    make_plan(plant, monday, 8, 3.0)
+    plan_weeks(plant, monday, 8, 3.0)
     planned = {
         row[0]
         for row in plant.execute(
-            "SELECT joint_id FROM planned_check WHERE site_id = current_site() AND week_starting_on = %s", [monday]
+            "SELECT joint_id FROM planned_check WHERE week_starting_on = %s AND occurrence = 0", [monday]
         ).fetchall()
     }
     route = made(plant)
@@ -179,7 +188,7 @@ def test_a_plan_says_what_is_walked_in_its_week_and_what_was_checked_since_is_no
 
 
 def test_a_week_that_no_plan_covers_is_walked_from_the_due_list(plant: Connection) -> None:
-    make_plan(plant, WALK_ON - timedelta(days=WALK_ON.weekday() + 28), 1, 1.0)
+    plan_weeks(plant, WALK_ON - timedelta(days=WALK_ON.weekday() + 28), 1, 1.0)
     route = made(plant)
     assert route.source == "the due list to 2026-11-29"
     assert route.considered == 57
