@@ -1,6 +1,6 @@
 """Plans made in the background: one at a time, stopped or cut off without a trace in the plan that stands."""
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import contextmanager
 from threading import Event, Thread
 from typing import Any
@@ -50,7 +50,7 @@ class Held:
 @contextmanager
 def held_job(
     database: Database, site_id: int, monkeypatch: pytest.MonkeyPatch
-) -> Iterator[tuple[PlanJob, Thread, Held]]:
+) -> Generator[tuple[PlanJob, Thread, Held]]:
     """A job that has come as far as the solver; it is over when the block ends."""
     held = Held()
     monkeypatch.setattr(solver, "solved", held)
