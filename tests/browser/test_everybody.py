@@ -7,12 +7,16 @@ from itertools import pairwise
 import pytest
 from playwright.sync_api import Page, expect
 
+from registry.planning.service import current_plan, list_bundles
 from tests.browser.conftest import Served
 from tests.browser.test_journey import drawn, lone_joint, until, view_of
 
 pytestmark = pytest.mark.browser
 
-SHEETS = ("plan", "due", "weeks", "routes", "routes/1", "leaks", "intervals", "joints?tag=TW", "nothing", "joint")
+SHEETS = (
+    "plan", "due", "weeks", "routes", "routes/1", "leaks", "intervals", "joints?tag=TW", "nothing", "joint",
+    "crews", "crews/1", "weeks/unplaced", "bundle",
+)  # fmt: skip
 # Texts that are wider than the box that cuts them off.
 CUT_OFF = """[...document.querySelectorAll('h1, h2, h3, th, td, dd, dt, label, button, p, li, a')]
     .filter(e => e.offsetParent && !e.closest('.unseen, .skip, .wide-only') && e.scrollWidth > e.clientWidth + 1
@@ -28,7 +32,14 @@ SMALL = """[...document.querySelectorAll('button, select, summary, .tabs a, inpu
 
 
 def address(served: Served, sheet: str) -> str:
-    """Where a sheet is; 'joint' is some joint's."""
+    """Where a sheet is; 'joint' is some joint's, 'bundle' some checks' of the plan."""
+    if sheet == "bundle":
+        with served.demo.database.transaction(served.demo.site_id) as connection:
+            key = list_bundles(connection, current_plan(connection))[0].key
+        return (
+            f"{served.root}/weeks/bundle?plan={key.plan_run_id}&week={key.week_starting_on}&crew={key.crew_id}"
+            f"&area={key.area_id}&scaffold={key.scaffold}"
+        )
     return f"{served.root}/joints/{lone_joint(served)[0]}" if sheet == "joint" else f"{served.root}/{sheet}"
 
 
