@@ -7,6 +7,7 @@ import numpy as np
 
 from registry.planning.prices import ceilings, crew_loads, loads, need_prices
 from registry.planning.problem import Flags, Floats
+from registry.planning.starting import starting_prices
 from registry.planning.visits import best_visits, best_weeks
 from registry.planning.waiting import Waiting
 
@@ -57,7 +58,7 @@ def proven_bound(waiting: Waiting, tell: Callable[[float], None]) -> Bound:
     slow by single steps, for work flows to the weeks beside long before it is left out.
     """
     search = _Search(waiting, tell)
-    search.tried(np.zeros(waiting.capacity.shape))
+    search.tried(starting_prices(waiting, ceilings(waiting)))
     for _ in range(_ROUNDS):
         if not search.best.excess.any():
             break

@@ -5,6 +5,9 @@ from typing import Any, TypeVar, cast
 
 import numba
 
+Number = Any
+"""One element of a column: the types of arrays do not tell it from a column."""
+
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 

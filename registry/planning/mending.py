@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from registry.planning.compiled import compiled
+from registry.planning.compiled import Number, compiled
 from registry.planning.problem import UNPLACED, Flags, Floats, Integers
 from registry.planning.waiting import Waiting
 
@@ -21,6 +21,14 @@ class Placing:
     week: Integers
     crew: Integers
     left: Floats
+
+    def cost(self, waiting: Waiting) -> float:
+        """What it costs, with its visits [min]."""
+        there = self.week != UNPLACED
+        visited = np.zeros(waiting.visit_cost.shape, dtype=np.bool_)
+        visited[waiting.place[there], self.week[there]] = True
+        checks = waiting.costs(np.arange(len(waiting)), self.week)
+        return float(checks.sum() + waiting.visit_cost[visited].sum())
 
 
 def mended(waiting: Waiting, week: Integers, crew: Integers, left: Floats) -> Placing:
@@ -72,7 +80,7 @@ def mended(waiting: Waiting, week: Integers, crew: Integers, left: Floats) -> Pl
 
 
 @compiled
-def _cost_in(week: int, due: int, was: int, late: float, early: float, moved: float) -> float:
+def _cost_in(week: Number, due: Number, was: Number, late: Number, early: Number, moved: Number) -> Number:
     after = week - due
     cost = late * after if after > 0 else -early * after
     return cost if week == was else cost + moved
@@ -236,7 +244,7 @@ def _fitted(
 
 
 @compiled
-def _unlink(check: int, head: Integers, after: Integers, crew: int, week: int) -> None:
+def _unlink(check: Number, head: Integers, after: Integers, crew: Number, week: Number) -> None:
     if head[crew, week] == check:
         head[crew, week] = after[check]
         return

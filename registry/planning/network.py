@@ -1,6 +1,7 @@
 """Checks, weeks and crews as a network through which minutes flow to where they cost least."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from ortools.graph.python.min_cost_flow import SimpleMinCostFlow
@@ -65,7 +66,7 @@ def cheapest_flow(
     columns = [
         [np.broadcast_to(way[column], size) for way, size in zip(ways, lengths, strict=True)] for column in range(4)
     ]
-    solver = SimpleMinCostFlow()
+    solver: Any = SimpleMinCostFlow()  # its stubs take no array of any shape
     solver.add_arcs_with_capacity_and_unit_cost(*(np.concatenate(column).astype(np.int64) for column in columns))
     supply = np.concatenate((ticks, begun, np.zeros(crews * weeks, dtype=np.int64), [-total]))
     solver.set_nodes_supplies(np.arange(end + 1), supply)

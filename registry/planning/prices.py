@@ -19,7 +19,8 @@ def ceilings(waiting: Waiting) -> Floats:
 def need_prices(waiting: Waiting, crew_prices: Floats, ceiling: Floats) -> Floats:
     """Price of a minute of each need and week: that of the cheapest able crew who is there at all."""
     there = waiting.able[:, :, None] & (waiting.capacity > 0)[:, None, :]
-    cheapest: Floats = np.where(there, crew_prices[:, None, :], np.inf).min(axis=0, initial=np.inf)
+    dear = np.where(there, crew_prices[:, None, :], np.inf).astype(np.float64)
+    cheapest: Floats = dear.min(axis=0, initial=np.inf)
     return np.minimum(cheapest, ceiling[:, None])
 
 

@@ -4,15 +4,18 @@ from collections.abc import Callable
 
 import numpy as np
 
-from registry.planning.bound import proven_bound
+from registry.planning.bound import Bound, proven_bound
 from registry.planning.costs import plan_costs
 from registry.planning.crewing import shared_among_crews
 from registry.planning.filling import filled_weeks
 from registry.planning.keeping import WORTH_CHANGING_SHARE, kept
-from registry.planning.mending import mended
+from registry.planning.mending import Placing, mended
 from registry.planning.prices import ceilings, need_prices
 from registry.planning.problem import UNPLACED, Answer, Floats, Problem
 from registry.planning.waiting import Waiting, waiting
+
+_ATTEMPTS = 3
+_WASTE = 0.5
 
 Progress = Callable[[float, str], None]
 
@@ -36,10 +39,7 @@ def solved(problem: Problem, *, progress: Progress | None = None) -> Answer:
         return Answer(week, crew, plan_costs(problem, week, crew), free.settled_cost, worth)
     bound = proven_bound(free, lambda share: tell(0.05 + 0.65 * share, "pricing the crews' time"))
     ceiling = ceilings(free)
-    tell(0.7, "filling the weeks")
-    chosen = filled_weeks(free, bound.visited, bound.prices, ceiling)
-    tell(0.9, "sharing the work among crews")
-    placing = mended(free, chosen, *shared_among_crews(free, chosen))
+    placing = _placed(free, bound, ceiling, lambda share: tell(0.7 + 0.25 * share, "filling the weeks"))
     week[free.which], crew[free.which] = placing.week, placing.crew
     costs = plan_costs(problem, week, crew)
     if np.any(free.was_week != UNPLACED):
@@ -52,6 +52,27 @@ def solved(problem: Problem, *, progress: Progress | None = None) -> Answer:
             week, crew, costs = was_week, was_crew, as_before
     tell(1.0, "done")
     return Answer(week, crew, costs, bound.value, _worth(free, bound.prices, ceiling))
+
+
+def _placed(free: Waiting, bound: Bound, ceiling: Floats, tell: Callable[[float], None]) -> Placing:
+    """The best of some fillings: whole checks do not fill a week to the last minute, so the next counts on less."""
+    capacity = free.capacity
+    best: Placing | None = None
+    for attempt in range(_ATTEMPTS):
+        tell(attempt / _ATTEMPTS)
+        chosen = filled_weeks(free, bound.visited, bound.prices, ceiling, capacity)
+        crew, left = shared_among_crews(free, chosen)
+        placing = mended(free, chosen, crew, left)
+        if best is None or placing.cost(free) < best.cost(free):
+            best = placing
+        homeless = (chosen != UNPLACED) & (crew == UNPLACED)
+        if not np.any(homeless & (placing.week == UNPLACED)):
+            break
+        short = np.zeros(free.weeks, dtype=np.bool_)
+        short[chosen[homeless]] = True
+        capacity = np.where(short, np.minimum(capacity, free.capacity - left * _WASTE), capacity)
+    assert best is not None
+    return best
 
 
 def _untold(share: float, what: str) -> None:

@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from registry.planning.compiled import compiled
+from registry.planning.compiled import Number, compiled
 from registry.planning.problem import UNPLACED, Flags, Floats, Integers
 from registry.planning.waiting import Waiting
 
@@ -95,8 +95,15 @@ def _shared_out(waiting: Waiting, places: Integers, part: Callable[[Integers], N
 
 @compiled
 def _cost_in(
-    week: int, due: int, was: int, minutes: float, late: float, early: float, moved: float, price: float
-) -> float:
+    week: Number,
+    due: Number,
+    was: Number,
+    minutes: Number,
+    late: Number,
+    early: Number,
+    moved: Number,
+    price: Number,
+) -> Number:
     after = week - due
     cost = price * minutes + (late * after if after > 0 else -early * after)
     return cost if week == was else cost + moved

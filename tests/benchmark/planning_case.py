@@ -75,6 +75,9 @@ def planning_case(
     shut = calendar > 0
     first = np.where(shut, np.maximum(due_week - 52, 0), first)
     nowhere = np.full(len(repeat), UNPLACED)
+    visit_cost = np.where(
+        np.arange(areas + max(scaffolds // areas, 1) * areas) < areas, _VISIT_MINUTES, _SCAFFOLD_MINUTES
+    )
     return Problem(
         Checks(
             due_week=due_week,
@@ -86,7 +89,7 @@ def planning_case(
             minutes=minutes,
             late_cost=late,
             early_cost=minutes / span,
-            unplaced_cost=late * (weeks - due_week + 13) + 10 * minutes,
+            unplaced_cost=late * (weeks - due_week + 13) + 10 * minutes + visit_cost[place],
             was_week=nowhere,
             was_crew=nowhere,
             moved_cost=np.zeros(len(repeat)),
@@ -96,7 +99,7 @@ def planning_case(
         _capacity(rng, need, minutes, weeks, load),
         _ABLE,
         calendars,
-        np.where(np.arange((1 + max(scaffolds // areas, 1)) * areas) < areas, _VISIT_MINUTES, _SCAFFOLD_MINUTES),
+        visit_cost,
     )
 
 
