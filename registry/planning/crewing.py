@@ -15,9 +15,10 @@ _ROUNDING_MINUTES = 1e-7
 def shared_among_crews(waiting: Waiting, week: Integers) -> tuple[Integers, Floats]:
     """Crew of each check in its week (UNPLACED where no able crew has time for it), and the time that is left to each.
 
-    The places of a week in order of their work: each to the crew who has the largest share of its time left and can do
-    all of it, as long as the others can still do what remains (no set of needs may have more work than its crews have
-    time). Where no crew can take a place whole, its needs are shared out, and then its checks.
+    The places of a week, those first that are dear to go to again, then in order of their work: each to the crew who
+    has the largest share of its time left and can do all of it, as long as the others can still do what remains (no set
+    of needs may have more work than its crews have time). Where no crew can take a place whole, its needs are shared
+    out, and then its checks.
     """
     crew = np.full(len(waiting), UNPLACED, dtype=np.int64)
     left = waiting.capacity.copy()
@@ -28,7 +29,16 @@ def shared_among_crews(waiting: Waiting, week: Integers) -> tuple[Integers, Floa
     work = np.bincount(visit, waiting.minutes[placed], waiting.places * waiting.weeks)
     scarce = np.argsort(np.argsort(waiting.able.sum(axis=0), kind="stable"), kind="stable")
     order = placed[
-        np.lexsort((-waiting.minutes[placed], scarce[waiting.need[placed]], visit, -work[visit], week[placed]))
+        np.lexsort(
+            (
+                -waiting.minutes[placed],
+                scarce[waiting.need[placed]],
+                visit,
+                -work[visit],
+                -waiting.visit_cost.ravel()[visit],
+                week[placed],
+            )
+        )
     ]
     sets = _sets_of_needs(waiting.needs)
     takers = np.array([waiting.able[:, members].any(axis=1) for members in sets], dtype=np.bool_)

@@ -46,6 +46,8 @@ def _settle(waiting: Waiting, chosen: Integers, open_: Integers, check: Integers
     whole = used[ways[check[used]] == 1]
     chosen[check[whole]] = week[whole]
     split = used[ways[check[used]] > 1]
+    if not len(split):
+        return
     share = flow.into_weeks[split]
     owed = np.zeros((waiting.needs, waiting.weeks))
     np.add.at(owed, (waiting.need[check[split]], week[split]), share)

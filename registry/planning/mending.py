@@ -66,14 +66,13 @@ def mended(waiting: Waiting, week: Integers, crew: Integers, left: Floats) -> Pl
         placing.crew,
     )
     for _ in range(_ROUNDS):
-        changed = 0
+        out = first[placing.week[first] == UNPLACED][:_MOST_FITTED]
+        changed = _fitted(out, *of_checks)
         for _ in range(_PASSES):
             moved = _moved(first, *of_checks)
             changed += moved
             if not moved:
                 break
-        out = first[placing.week[first] == UNPLACED][:_MOST_FITTED]
-        changed += _fitted(out, *of_checks)
         if not changed:
             break
     return placing

@@ -21,14 +21,14 @@ def need_prices(waiting: Waiting, crew_prices: Floats, ceiling: Floats) -> Float
     there = waiting.able[:, :, None] & (waiting.capacity > 0)[:, None, :]
     dear = np.where(there, crew_prices[:, None, :], np.inf).astype(np.float64)
     cheapest: Floats = dear.min(axis=0, initial=np.inf)
-    return np.minimum(cheapest, ceiling[:, None])
+    return np.where(cheapest < ceiling[:, None], cheapest, ceiling[:, None])
 
 
 def loads(waiting: Waiting, week: Integers) -> Floats:
     """Minutes of each need in each week."""
     placed = week != UNPLACED
     at = waiting.need[placed] * waiting.weeks + week[placed]
-    summed = np.bincount(at, waiting.minutes[placed], waiting.needs * waiting.weeks)
+    summed = np.bincount(at, waiting.minutes[placed], waiting.needs * waiting.weeks).astype(np.float64)
     return summed.reshape(waiting.needs, waiting.weeks)
 
 

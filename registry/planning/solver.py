@@ -16,6 +16,7 @@ from registry.planning.waiting import Waiting, waiting
 
 _ATTEMPTS = 3
 _WASTE = 0.5
+_CLOSE_ENOUGH = 0.0005
 
 Progress = Callable[[float, str], None]
 
@@ -66,7 +67,7 @@ def _placed(free: Waiting, bound: Bound, ceiling: Floats, tell: Callable[[float]
         if best is None or placing.cost(free) < best.cost(free):
             best = placing
         homeless = (chosen != UNPLACED) & (crew == UNPLACED)
-        if not np.any(homeless & (placing.week == UNPLACED)):
+        if not homeless.any() or free.settled_cost + best.cost(free) <= bound.value * (1.0 + _CLOSE_ENOUGH):
             break
         short = np.zeros(free.weeks, dtype=np.bool_)
         short[chosen[homeless]] = True

@@ -1,4 +1,4 @@
-"""Intake, scoring, due list, map window and route against their floors: `python -m tests.benchmark --help`.
+"""Intake, scoring, due list, map window, route and plan against their floors: `python -m tests.benchmark --help`.
 
 Everything runs in a database server of its own under a temporary folder, which is removed at the end. Machines differ
 and are shared: the ratios are the result, the seconds are not.
@@ -34,6 +34,7 @@ from registry.intervals.decisions import DueFilter, ScoreSummary
 from registry.intervals.service import current_run, due_page, score_plant
 from registry.joints.service import import_list
 from registry.migration import migrate
+from registry.planning.solver import solved
 from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
 from registry.routes.service import make_route
@@ -48,6 +49,8 @@ from tests.benchmark.floors import (
     select_rows,
 )
 from tests.benchmark.measured import Floor, Row, medians, repeated, shown, table, timed
+from tests.benchmark.planning import plan_rows
+from tests.benchmark.planning_case import planning_case
 
 JOINTS = 100_000
 MOST_JOINTS = 1_000_000
@@ -75,7 +78,7 @@ def main() -> int:
         built = plant(parsed.joints, SEED, AS_OF)
         with database.owner() as owner:
             site = add_site(owner, "benchmark", "Benchmark")
-        for work in (intake, scoring, due_list, map_windows, route):
+        for work in (intake, scoring, due_list, map_windows, route, plan):
             tell(f"measuring: {work.__name__.replace('_', ' ')}")
             rows += work(database, site, built)
     machine = f"{platform.machine()}, Python {platform.python_version()}, {parsed.joints:,} joints, seed {SEED}"
@@ -87,6 +90,12 @@ def main() -> int:
         print(machine)
         print(table(rows))
     return 0
+
+
+def plan(database: Database, site: Site, built: Plant) -> list[Row]:
+    """A plan of two checks a joint, up to 200,000, as the solver is given it; compiled before, which is done once."""
+    solved(planning_case(500, SEED, areas=4, scaffolds=4, weeks=12))
+    return plan_rows(planning_case(min(2 * len(built.joints), 200_000), SEED))
 
 
 @contextmanager

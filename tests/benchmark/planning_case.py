@@ -41,7 +41,7 @@ def planning_case(
     fourteen is overdue, and each of the two outages covers half of the areas.
     """
     rng = np.random.default_rng(seed)
-    joints = _joints(rng, max(checks // 2, 1), areas)
+    joints = _joints(rng, max(checks * 52 // weeks, 1), areas)
     area, due, interval, rate, delay, weight, access = joints
     occurrences = np.maximum(np.ceil((weeks - due) / interval), 0.0).astype(np.int64)
     wanted = int(np.searchsorted(np.cumsum(occurrences), checks, side="left")) + 1
