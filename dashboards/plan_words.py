@@ -102,11 +102,6 @@ def place_of_bundle(area: str | None, scaffold: int) -> str:
     return f"{where}, scaffold {scaffold}" if scaffold else where
 
 
-def worth_words(row: CrewWeek) -> str:
-    """What one more week of a crew would save at most."""
-    return f"{row.crew}, week of {row.week_starting_on}: at most {hours_words(row.worth_minutes)}"
-
-
 def week_words(week: date | None, crew: str | None) -> str:
     """Where a check stands."""
     return "no week" if week is None else f"{week}, {crew}"

@@ -24,7 +24,7 @@ def limits_in_words(told: PlanSummary) -> tuple[str, ...]:
     """What keeps the plan from being better: a sentence each, what a planner can do something about first.
 
     How near the plan is to the best there is; what stands in no week, and where most of that is; which crews are full,
-    and what one more week of theirs would save at most; who is over their time.
+    and what one more week of theirs would save; who is over their time.
     """
     sentences = [_gap(told)]
     for reason in _ORDER:
@@ -92,8 +92,8 @@ def _crews(told: PlanSummary) -> Iterator[str]:
     best = most_worth(told)
     if best is not None and best.worth_minutes >= _WORTH_SAYING_HOURS * _MINUTES_OF_AN_HOUR:
         yield (
-            f"One more week of {best.crew} in the week of {best.week_starting_on} would save most:"
-            f" up to {best.worth_minutes / _MINUTES_OF_AN_HOUR:,.0f} crew hours of cost."
+            f"One more week of {best.crew} in the week of {best.week_starting_on} would save most: about"
+            f" {best.worth_minutes / _MINUTES_OF_AN_HOUR:,.0f} crew hours of cost, and at most that and the gap together."
         )
 
 

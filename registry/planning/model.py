@@ -84,7 +84,8 @@ class CrewWeek:
     """What a crew has to do in a week of the plan. Times in minutes at the joints.
 
     `late` were due before the week begins, `early` fall due after it ends, `done` were checked since the plan was made,
-    `pinned` were put there by a person. `worth_minutes` is what one more week of this crew would save at most then.
+    `pinned` were put there by a person. `worth_minutes` prices one more week of this crew then: it would save at most
+    that and the plan's gap.
     """
 
     week_starting_on: date

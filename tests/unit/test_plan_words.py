@@ -69,7 +69,8 @@ def test_what_limits_a_plan_is_said_with_where_and_what_would_help() -> None:
         "1 check stands in no week: an outage is needed, and none falls on the area in the days from first to latest.",
         f"Crew A is full in 2 of its 2 weeks, first in that of {MONDAY}.",
         f"Crew A has more to do than time in 1 week, most in the week of {second}: 0.5 hours over.",
-        f"One more week of Crew A in the week of {second} would save most: up to 10 crew hours of cost.",
+        f"One more week of Crew A in the week of {second} would save most: about"
+        " 10 crew hours of cost, and at most that and the gap together.",
     )
     document = answers.summary_document(told)
     assert document["limits"] == limits_in_words(told)
@@ -118,7 +119,7 @@ def test_a_move_costs_lateness_earliness_and_visits() -> None:
     ],
 )
 def test_a_move_that_cannot_be_says_why(changes: dict[str, object], to_week: int, said: str) -> None:
-    effect = effect_of(replace(CHECK, **changes), MONDAY + timedelta(weeks=to_week))  # type: ignore[arg-type]
+    effect = effect_of(replace(CHECK, **changes), MONDAY + timedelta(weeks=to_week))  # type: ignore[arg-type]  # any fields
     assert effect.refused == (said,)
 
 
