@@ -6,7 +6,7 @@ from typing import Final
 
 from dashboards.rendering import count, digits
 from registry.planning.changes import DeferralEffect, MoveEffect
-from registry.planning.model import CrewWeek, Plan
+from registry.planning.model import Plan
 
 _LEAST_MINUTES: Final = 0.05
 _LEAST_RISK: Final = 1e-7

@@ -93,7 +93,8 @@ def _crews(told: PlanSummary) -> Iterator[str]:
     if best is not None and best.worth_minutes >= _WORTH_SAYING_HOURS * _MINUTES_OF_AN_HOUR:
         yield (
             f"One more week of {best.crew} in the week of {best.week_starting_on} would save most: about"
-            f" {best.worth_minutes / _MINUTES_OF_AN_HOUR:,.0f} crew hours of cost, and at most that and the gap together."
+            f" {best.worth_minutes / _MINUTES_OF_AN_HOUR:,.0f} crew hours of cost, and at most that and the gap"
+            " together."
         )
 
 
