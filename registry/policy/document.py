@@ -3,10 +3,12 @@ its path."""
 
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from importlib import resources
 
 from registry.errors import Issue
 from registry.policy.agreement import disagreements
+from registry.policy.check_tools import check_tools
 from registry.policy.model import (
     ACCESS,
     CLASSES,
@@ -258,9 +260,15 @@ def _planning(table: TableReader) -> PlanningPolicy:
     return found
 
 
+@cache
+def _shipped_document() -> Mapping[str, object]:
+    """The shipped policy, for what documents do not have that were published before it was thought of."""
+    return default_document()
+
+
 def _shipped(key: str) -> TableReader:
-    """A table that documents published before it was thought of do not have: the shipped one stands in."""
-    return TableReader(default_document(), "", []).inner(key)
+    """A table that a document does not have: the shipped one stands in."""
+    return TableReader(_shipped_document(), "", []).inner(key)
 
 
 def _assumed(table: TableReader) -> AssumedPolicy:
@@ -311,6 +319,7 @@ def _family(row: TableReader, access: Mapping[str, float]) -> Family:
         full_check=row.texts("full_check", least=1),
         cautions=row.texts("cautions", least=1),
         source=row.text("source"),
+        check_tools=check_tools(row, _shipped_document()),
     )
     if own_access is not None:
         own_access.finish()

@@ -21,6 +21,11 @@ MAKE_UP_METHODS: Final = ("turns", "torque", "tension")
 EDITIONS: Final = ("2020", "2022")
 """Editions of ASME B31.3 whose stress-range factor may be asked for: '2020' stands for 2020 and before."""
 
+CHECK_REASONS: Final = ("interval", "settling", "retightening", "leak_nearby", "no_record", "recall")
+"""What brings a crew to a joint, as far as its check can ask for other tools (registry/intervals/model.py)."""
+
+EVERY_CHECK: Final = "every"
+
 CLASSES: Final = 5
 RATINGS: Final = 5  # hazard ratings run from 0 to 4
 
@@ -268,6 +273,13 @@ class Family:
     full_check: tuple[str, ...]
     cautions: tuple[str, ...]
     source: str
+    check_tools: Mapping[str, tuple[str, ...]] = field(default_factory=dict[str, tuple[str, ...]])
+    """Kinds of tool that a check takes: under 'every' those of every check, under a reason what that takes more."""
+
+    def tools_for(self, reason: str) -> tuple[str, ...]:
+        """The kinds of tool that a check takes which is due for this reason."""
+        tools = (*self.check_tools.get(EVERY_CHECK, ()), *self.check_tools.get(reason, ()))
+        return tuple(dict.fromkeys(tools))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,24 +7,24 @@ from registry.plant.walking_lines import Integers
 LONGEST_MOVED = 3
 
 
-def round_length(distances: Integers, order: list[int]) -> int:
-    """Length of the round from place 0 through `order` and back, in the unit of the symmetric matrix.
+def round_length(distances: Integers, order: list[int], start: int = 0) -> int:
+    """Length of the round from `start` through `order` and back, in the unit of the symmetric matrix.
 
     >>> import numpy as np
     >>> round_length(np.array([[0, 3, 4], [3, 0, 5], [4, 5, 0]]), [1, 2])
     12
     """
-    way = np.array([0, *order, 0])
+    way = np.array([start, *order, start])
     return int(distances[way[:-1], way[1:]].sum())
 
 
-def polished_round(distances: Integers, order: list[int]) -> list[int]:
-    """A round no longer than the given one, which no single change of two kinds can shorten.
+def polished_round(distances: Integers, order: list[int], start: int = 0) -> list[int]:
+    """A round from `start` no longer than the given one, which no single change of two kinds can shorten.
 
     The changes: turning a stretch round (2-opt), and moving a stretch of up to three stops elsewhere, either way round
     (Or-opt).
     """
-    way = np.array([0, *order, 0])
+    way = np.array([start, *order, start])
     while True:
         shorter = _best_turn(distances, way)
         if shorter is None:

@@ -27,11 +27,12 @@ from registry.policy.service import publish_first
 from registry.routes import store
 from registry.routes.choosing import StopRule
 from registry.routes.model import GateUnknown, NothingToWalk, Route, RouteRefused, RouteUnknown
+from registry.routes.ordering import RoundRule
 from registry.routes.service import make_route, route_with_stops, start_names
 from tests.database.small_site import new_intake, number
 
 WALK_ON = date(2026, 11, 26)
-QUICK = StopRule(most_steps=200, patience_steps=50, refills=20)
+QUICK = StopRule(most_steps=200, patience_steps=50, refills=20, order=RoundRule(rounds=2, kicks_a_place=1))
 HUT = box(40, 10, 60, 30)
 
 
@@ -94,9 +95,13 @@ def plan_bytes(*features: dict[str, Any]) -> bytes:
 
 
 def made(
-    connection: Connection, crew: str = "Crew 1", area: str | None = None, gate: str | None = "West gate"
+    connection: Connection,
+    crew: str = "Crew 1",
+    area: str | None = None,
+    gate: str | None = "West gate",
+    walk_on: date = WALK_ON,
 ) -> Route:
-    return make_route(connection, WALK_ON, crew, area, 240.0, gate, 1, rule=QUICK)
+    return make_route(connection, walk_on, crew, area, 240.0, gate, 1, rule=QUICK)
 
 
 def legs(connection: Connection, route: Route) -> Iterator[np.ndarray]:
@@ -162,13 +167,15 @@ def plan_weeks(connection: Connection, monday: date, weeks: int, hours: float) -
 def test_a_plan_says_what_is_walked_in_its_week_and_what_was_checked_since_is_not(plant: Connection) -> None:
     monday = WALK_ON - timedelta(days=WALK_ON.weekday())
     plan_weeks(plant, monday, 8, 3.0)
+    # A permit takes a week, so that the first one that holds checks is the next.
+    monday += timedelta(weeks=1)
     planned = {
         row[0]
         for row in plant.execute(
             "SELECT joint_id FROM planned_check WHERE week_starting_on = %s AND occurrence = 0", [monday]
         ).fetchall()
     }
-    route = made(plant)
+    route = made(plant, walk_on=WALK_ON + timedelta(weeks=1))
     assert route.source == f"the plan for the week of {monday}"
     assert {stop.joint_id for stop in route.stops} <= planned
     assert route.considered + route.waiting_for_outage == len(planned)
@@ -182,7 +189,7 @@ def test_a_plan_says_what_is_walked_in_its_week_and_what_was_checked_since_is_no
     assert number(plant, "SELECT count(*) FROM plan_run WHERE site_id = current_site()") == 1
     plant.execute("UPDATE plan_run SET recorded_at = now() - interval '1 day' WHERE site_id = current_site()")
     record_result(plant, report, datetime.now(UTC).date())
-    again = made(plant)
+    again = made(plant, walk_on=WALK_ON + timedelta(weeks=1))
     assert route.stops[0].joint_id not in {stop.joint_id for stop in again.stops}
     assert again.considered == route.considered - 1
 

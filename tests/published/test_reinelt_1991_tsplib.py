@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from registry.plant.walking_lines import Integers
-from registry.routes.choosing import shortest_round
+from registry.routes.ordering import shortest_round
 from registry.routes.polish import round_length
 from tests.conftest import FIXTURES
 

@@ -10,11 +10,12 @@ from hypothesis import strategies as st
 from registry.plant.model import Floats
 from registry.plant.walking_lines import Integers
 from registry.routes.candidates import weighed_candidates
-from registry.routes.choosing import StopRule, chosen_stops, stop_prizes
-from registry.routes.filling import Shift, filled_round, refilled_round
+from registry.routes.choosing import StopRule, chosen_rounds, stop_prizes
+from registry.routes.filling import Shifts, filled_rounds, refilled_rounds
+from registry.routes.ordering import RoundRule
 from registry.routes.polish import polished_round, round_length
 
-QUICK = StopRule(most_steps=300, patience_steps=100, refills=40)
+QUICK = StopRule(most_steps=300, patience_steps=100, refills=40, order=RoundRule(rounds=2, kicks_a_place=1))
 
 
 def plant(seed: int, count: int, side_m: float = 300.0) -> tuple[Floats, Floats, Floats]:
@@ -25,6 +26,15 @@ def plant(seed: int, count: int, side_m: float = 300.0) -> tuple[Floats, Floats,
     working, prizes = rng.uniform(5, 25, count + 1) * 60, rng.lognormal(0, 1, count + 1)
     working[0] = prizes[0] = 0
     return walking, working, prizes
+
+
+def chosen_stops(
+    walking: Floats, working: Floats, prizes: Floats, shift_s: float, *, seed: int, rule: StopRule | None = None
+) -> list[int]:
+    """What one crew visits that may visit everything."""
+    may = np.ones((1, len(walking)), dtype=bool)
+    (order,) = chosen_rounds(walking, working, prizes, [shift_s], may, seed=seed, rule=rule)
+    return order
 
 
 def seconds_of(walking: Floats, working: Floats, order: list[int]) -> float:
@@ -126,15 +136,21 @@ def test_tiny_rounds_are_polished_without_fuss(order: list[int]) -> None:
     assert sorted(polished_round(matrix(1, 3), order)) == sorted(order)
 
 
-def test_refilling_never_loses_what_a_round_is_worth() -> None:
+@pytest.mark.parametrize("crews", [1, 2])
+def test_refilling_never_loses_what_the_rounds_are_worth(crews: int) -> None:
     walking, working, prizes = plant(2, 80)
-    possible = np.arange(1, 81)
-    shift = Shift(np.ceil(walking).astype(np.int64), np.ceil(working).astype(np.int64), prizes, possible, 4 * 3600)
-    filled = filled_round(shift, [])
-    assert shift.used(filled) <= shift.seconds
-    refilled = refilled_round(shift, filled, seed=1, rounds=60)
-    assert shift.used(refilled) <= shift.seconds
-    assert shift.prize(refilled) >= shift.prize(filled)
+    working[:crews] = prizes[:crews] = 0
+    may = np.ones((crews, 81), dtype=bool)
+    may[:, :crews] = False
+    whole = (np.ceil(walking).astype(np.int64), np.ceil(working).astype(np.int64))
+    shifts = Shifts(*whole, prizes, np.full(crews, 4 * 3600), may)
+    filled = filled_rounds(shifts, [[]] * crews)
+    refilled = refilled_rounds(shifts, filled, seed=1, rounds=60)
+    for rounds in (filled, refilled):
+        assert all(shifts.used(crew, order) <= 4 * 3600 for crew, order in enumerate(rounds))
+        stops = [stop for order in rounds for stop in order]
+        assert len(set(stops)) == len(stops)
+    assert shifts.prize(refilled) >= shifts.prize(filled)
 
 
 def test_of_many_candidates_the_best_and_their_neighbours_are_weighed() -> None:
