@@ -12,7 +12,7 @@ COMMANDS = {
     "crew": "who checks, with hours, families, days off: `crew add NAME --hours H`, `crew away`, `crew calendar`",
     "outage": "planned shutdowns; `outage add NAME --from DAY --until DAY --area NAME`",
     "plan": "give the due checks weeks and crews; `plan show`, `moves`, `unplaced`, `move`, `defer`, `export FILE`",
-    "route": "make a crew's walk of due joints for a shift; `route show ID`, `route record ID STOP RESULT`",
+    "route": "make crews' walks of due joints for a shift; `route show ID`, `mend`, `export`, `record ID STOP RESULT`",
     "leaks": "leaks open now, and rates by area; `leaks report TAG SEVERITY`, `leaks step ID repaired`",
     "recall": "joints that a bad tool, person, lot or procedure made up: list them, call them in, follow the recall",
     "work-pack": "joints broken, made again, leak-tested; what stands open; hand back, certificate of completion",

@@ -1,15 +1,13 @@
 """A route from what is due: stored, the same every time, through no obstacle, with what was recorded at its stops."""
 
-import json
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
-from typing import Any
 from uuid import UUID
 
 import numpy as np
 import pytest
-from shapely import LineString, box
+from shapely import LineString
 
 from registry.checks.model import CheckReport
 from registry.checks.service import record_result
@@ -17,7 +15,6 @@ from registry.crews.model import CrewRequest
 from registry.crews.service import add_crew
 from registry.db import Connection
 from registry.intervals.service import NotScored, score_plant
-from registry.joints.service import place_in_areas
 from registry.joints.store import add_new_families, add_new_services
 from registry.planning.model import PlanRequest
 from registry.planning.service import make_plan
@@ -25,73 +22,17 @@ from registry.plant.model import AreaUnknown, PlanMissing
 from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
 from registry.routes import store
-from registry.routes.choosing import StopRule
 from registry.routes.model import GateUnknown, NothingToWalk, Route, RouteRefused, RouteUnknown
-from registry.routes.ordering import RoundRule
 from registry.routes.service import make_route, route_with_stops, start_names
-from tests.database.small_site import new_intake, number
-
-WALK_ON = date(2026, 11, 26)
-QUICK = StopRule(most_steps=200, patience_steps=50, refills=20, order=RoundRule(rounds=2, kicks_a_place=1))
-HUT = box(40, 10, 60, 30)
-
-
-def feature(kind: str, geometry: str, coordinates: Any, **properties: Any) -> dict[str, Any]:
-    return {
-        "type": "Feature",
-        "properties": {"kind": kind, **properties},
-        "geometry": {"type": geometry, "coordinates": coordinates},
-    }
-
-
-def square(kind: str, west: float, south: float, east: float, north: float, **properties: Any) -> dict[str, Any]:
-    ring = [[west, south], [east, south], [east, north], [west, north], [west, south]]
-    return feature(kind, "Polygon", [ring], **properties)
-
-
-PLAN = [
-    square("area", 0, 0, 100, 50, name="10 Hall"),
-    square("area", 110, 0, 200, 50, name="20 Yard"),
-    feature("walkway", "LineString", [[0, 5], [200, 5]]),
-    feature("walkway", "LineString", [[5, 5], [5, 45], [195, 45], [195, 5]]),
-    feature("walkway", "LineString", [[5, 35, 5.5], [95, 35, 5.5]]),
-    feature("stair", "LineString", [[5, 30, 0], [5, 35, 5.5]]),
-    square("obstacle", *HUT.bounds, name="hut"),
-    feature("gate", "Point", [0, 5], name="West gate"),
-    feature("gate", "Point", [200, 5], name="East gate"),
-]
+from tests.database.small_site import number
+from tests.database.walked_site import HUT, PLAN, QUICK, WALK_ON, fill_walked_site, plan_bytes
 
 
 @pytest.fixture
 def plant(connection: Connection) -> Connection:
-    """Sixty due joints in two areas, two of them inside the hut and three that need an outage; scored."""
-    publish_first(connection)
-    add_new_families(connection)
-    add_new_services(connection)
-    report = import_plan_file(connection, plan_bytes(), "plan.geojson")
-    rng = np.random.default_rng(5)
-    places = [(50.0, 20.0, 1.0), (52.0, 22.0, 1.0)]
-    while len(places) < 60:
-        east, north = rng.uniform(1, 199), rng.uniform(1, 49)
-        if not HUT.buffer(2).intersects(box(east, north, east, north)):
-            places.append((float(east), float(north), float(rng.choice([0.5, 1.5, 6.0]))))
-    intake_id = new_intake(connection)
-    with connection.cursor() as cursor:
-        cursor.executemany(
-            "INSERT INTO joint (site_id, tag, family_id, service_id, location, elevation_m, pressure_barg, access,"
-            " requires_outage, intake_id) VALUES (current_site(), %s, %s, 1, point(%s, %s), %s, 20, 'grade', %s, %s)",
-            [
-                (f"J-{index:02d}", 1 + index % 3, east, north, elevation, index >= 57, intake_id)
-                for index, (east, north, elevation) in enumerate(places)
-            ],
-        )
-    place_in_areas(connection, report.before)
-    score_plant(connection, WALK_ON - timedelta(days=1))
+    """A small plant to walk."""
+    fill_walked_site(connection)
     return connection
-
-
-def plan_bytes(*features: dict[str, Any]) -> bytes:
-    return json.dumps({"type": "FeatureCollection", "features": list(features) or PLAN}).encode()
 
 
 def made(

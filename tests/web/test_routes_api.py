@@ -1,8 +1,11 @@
 """The plot plan and routes over HTTP, on the demo plant."""
 
+import csv
+import io
 from collections.abc import Iterator
 from typing import Any
 
+import openpyxl
 import pytest
 from fastapi.testclient import TestClient
 from shapely import LineString, union_all
@@ -70,12 +73,66 @@ def test_no_leg_of_a_walk_through_the_demo_plant_goes_through_an_obstacle(client
 
 def test_routes_page_by_cursor(client: TestClient) -> None:
     for _ in range(2):
-        assert client.post("routes", json=wanted(crew="Crew C")).status_code == 201
+        assert client.post("routes", json=wanted(crew="Crew C", walk_on="2026-06-10")).status_code == 201
     page = client.get("routes", params={"limit": 1, "crew": "Crew C"}).json()
     rest = client.get("routes", params={"limit": 1, "crew": "Crew C", "cursor": page["next"]}).json()
     assert page["routes"][0]["route_id"] > rest["routes"][0]["route_id"]
     assert rest["next"] is None
     assert client.get("routes", params={"cursor": "nonsense"}).status_code == 422
+
+
+def test_several_crews_walk_at_once_and_a_route_is_mended_over_its_revision(client: TestClient) -> None:
+    crews = [
+        {"crew": "Pair 1", "shift_minutes": 60},
+        {"crew": "Pair 2", "shift_minutes": 90, "tools": ["leak_detector"]},
+    ]
+    made = client.post("routes", json={"walk_on": "2026-07-15", "crews": crews})
+    assert made.status_code == 201
+    first, second = made.json()["routes"]
+    assert made.json()["without_a_route"] == []
+    assert (first["crew"], second["tools"]) == ("Pair 1", ["leak_detector"])
+    assert first["bring"] == sorted({tool for stop in first["stops"] for tool in stop["tools"]})
+    tags = [[stop["tag"] for stop in route["stops"]] for route in (first, second)]
+    assert not set(tags[0]) & set(tags[1])
+
+    address = f"routes/{first['route_id']}"
+    seen = client.get(address).headers["etag"]
+    change = {"drop": [tags[0][0]], "pin": [tags[0][1]]}
+    preview = client.post(f"{address}/preview", json=change).json()
+    assert client.get(address).headers["etag"] == seen
+    done = client.patch(address, json=change, headers={"If-Match": seen})
+    assert done.status_code == 200
+    assert done.json()["stops"] == preview["stops"]
+    assert [stop["tag"] for stop in done.json()["stops"]] == tags[0][1:]
+    assert done.json()["stops"][0]["pinned"]
+    assert client.get(address).headers["etag"] == done.headers["etag"] != seen
+    assert client.patch(address, json=change, headers={"If-Match": seen}).status_code == 412
+    assert client.patch(address, json=change).status_code == 428
+    taken = client.patch(address, json={"add": [tags[1][0]]}, headers={"If-Match": "*"})
+    assert (taken.status_code, taken.json()["type"].split(":")[-1]) == (409, "stop-taken")
+    unknown = client.post(f"{address}/preview", json={"order": "longest"})
+    assert unknown.status_code == 422
+    best = client.post(f"{address}/preview", json={"order": "best"}).json()
+    assert best["walking_minutes"] >= best["best_walking_minutes"]
+
+
+def test_a_route_is_kept_as_a_table_and_as_a_workbook(client: TestClient) -> None:
+    sheet = client.post("routes", json=wanted(crew="Crew E", walk_on="2026-08-12")).json()
+    address = f"routes/{sheet['route_id']}"
+    rows = list(csv.DictReader(io.StringIO(client.get(f"{address}.csv").text.removeprefix("\ufeff"))))
+    assert [row["tag"] for row in rows] == [*(stop["tag"] for stop in sheet["stops"]), "back to the start"]
+    assert sum(float(row["walking_minutes"]) for row in rows) == pytest.approx(sheet["walking_minutes"])
+    book = openpyxl.load_workbook(io.BytesIO(client.get(f"{address}.xlsx").content))
+    assert book.sheetnames == ["Stops", "Route"]
+    assert [cell.value for cell in book["Stops"]["B"]] == ["tag", *(row["tag"] for row in rows)]
+    totals = {what.value: value.value for what, value in zip(book["Route"]["A"], book["Route"]["B"], strict=True)}
+    assert totals["walking_minutes"] == pytest.approx(sheet["walking_minutes"])
+    assert any("depressurise" in str(value).lower() for value in totals.values())
+
+
+def test_the_joints_that_no_walk_reaches_are_listed(client: TestClient) -> None:
+    assert client.get("unreachable-joints").json() == {"joints": []}
+    assert client.get("unreachable-joints", params={"start_gate": "Moon gate"}).status_code == 404
 
 
 @pytest.mark.parametrize(
@@ -88,6 +145,10 @@ def test_routes_page_by_cursor(client: TestClient) -> None:
         (wanted(crew=""), 422, "request-invalid"),
         (wanted(walk_on="tomorrow"), 422, "request-invalid"),
         (wanted(colour="red"), 422, "request-invalid"),
+        (wanted(crews=[{"crew": "Crew F"}]), 422, "request-invalid"),
+        ({"walk_on": "2026-03-04"}, 422, "request-invalid"),
+        (wanted(tools=["magic_wand"]), 422, "route-refused"),
+        (wanted(pinned=["no such tag"]), 422, "route-refused"),
         (wanted(walk_on="1999-01-01"), 409, "nothing-to-walk"),
     ],
 )
