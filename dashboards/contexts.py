@@ -20,11 +20,9 @@ from registry.overview.model import (
     JointFilter,
     JointRecord,
     ListedJoint,
-    RouteStop,
     Sheet,
 )
 from registry.policy.model import Policy
-from registry.routes.model import RouteSummary
 from registry.sites.model import Site
 
 Figure = Mapping[str, Any]
@@ -221,50 +219,6 @@ class DuePage(PageContext):
     next_href: str | None
     csv_href: str
     next_steps: Sequence[NextStep] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class RoutesPage(PageContext):
-    """The routes, and the form that makes one."""
-
-    template: ClassVar[str] = "routes.html.j2"
-    routes: Sequence[RouteSummary]
-    areas: Sequence[str]
-    gates: Sequence[str]
-    next_steps: Sequence[NextStep] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class StopRow:
-    """A stop of a route in the list beside the drawing."""
-
-    stop: RouteStop
-    href: str
-    place: str
-    state: str | None
-    action: str
-    client_uuid: str
-    opened_at: str
-    full_check: Sequence[str]
-
-
-@dataclass(frozen=True, slots=True)
-class RoutePage(PageContext):
-    """One route: the walk drawn and numbered, and a stop's result in two taps."""
-
-    template: ClassVar[str] = "route.html.j2"
-    route: RouteSummary
-    stops: Sequence[StopRow]
-    back_minutes: float
-    """Walk from the last stop to the gate."""
-    left_out: int
-    """Due joints that the shift had no room for."""
-    walk: Figure | None
-    results: tuple[tuple[str, str], ...]
-    full_checks: Mapping[str, Sequence[str]]
-    """What to do at a joint, by the label of its family; for the printed sheet."""
-    receipt: Receipt | None
-    cautions: Sequence[str]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 from uuid import UUID
 
 import segno
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import RedirectResponse
 from starlette.datastructures import FormData
 
@@ -24,7 +24,7 @@ from dashboards.pages.make_up_sheet import (
     turns_words,
 )
 from dashboards.pages.plan import plan_grid
-from dashboards.pages.reports import fresh_uuid, moment_text
+from dashboards.pages.reports import SentForm, fresh_uuid, moment_text
 from dashboards.rendering import render
 from dashboards.words import DUE_REASON_WORDS
 from registry.assembly.model import MakeUpSent
@@ -45,13 +45,6 @@ from registry.web.clock import Now
 ROUTER = APIRouter(prefix="/sites/{site}", include_in_schema=False)
 
 Text = Annotated[str, Query(max_length=200)]
-
-
-async def _form(request: Request) -> FormData:
-    return await request.form()
-
-
-SentForm = Annotated[FormData, Depends(_form)]
 
 
 @ROUTER.get("/joints/{tag:path}/make-up")

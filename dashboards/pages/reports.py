@@ -1,11 +1,12 @@
-"""What the forms of the field send: a check, and the moment of it."""
+"""What forms send: a check and the moment of it, or whatever they ask."""
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from typing import Annotated
 from uuid import UUID, uuid4
 
-from fastapi import Depends, Form
+from fastapi import Depends, Form, Request
+from starlette.datastructures import FormData
 
 from dashboards.contexts import Receipt
 from dashboards.words import RESULT_WORDS
@@ -81,6 +82,14 @@ def _check_fields(
 
 
 SentCheck = Annotated[CheckFields, Depends(_check_fields)]
+
+
+async def _form(request: Request) -> FormData:
+    return await request.form()
+
+
+SentForm = Annotated[FormData, Depends(_form)]
+"""A form as sent, for pages whose fields depend on what they ask."""
 
 
 def fresh_uuid() -> str:

@@ -10,6 +10,11 @@ function draw(element) {
   return Plotly.react(element, figure.data, layout, { ...QUIET, scrollZoom: element.dataset.zoom !== undefined });
 }
 
-const elements = [...document.querySelectorAll("[data-figure]")];
-for (const element of elements) draw(element);
-onThemeChange(() => elements.forEach(draw));
+function drawAll() {
+  for (const element of document.querySelectorAll("[data-figure]")) draw(element);
+}
+
+drawAll();
+onThemeChange(drawAll);
+// A part of the page was put anew, and its figures with it.
+document.addEventListener("sheet-figures", drawAll);

@@ -315,6 +315,21 @@ LEFT JOIN LATERAL (
 WHERE s.site_id = current_site() AND s.route_id = %(route_id)s
 ORDER BY s.position = 0, s.position;
 
+-- name: list_joints_as_stops
+-- Joints as stops of a walk that is not kept yet, in the given order; nothing is known of the way to them.
+SELECT n.position::integer AS position, j.joint_id, j.tag, f.code AS family, v.name AS service, j.size_mm, j.pressure_barg,
+       j.access, j.location[0] AS east_m, j.location[1] AS north_m,
+       coalesce(nullif(w.elevation_m, 'NaN'), j.elevation_m) AS elevation_m, w.due_on,
+       (width_bucket(w.risk_now, %(band_edges)s::double precision[]) + 1)::integer AS band,
+       0::double precision AS walking_minutes, 0::double precision AS working_minutes,
+       ARRAY[]::double precision[] AS leg, NULL::text AS result, NULL::timestamptz AS recorded_at, NULL::text AS checked_by
+FROM unnest(%(joint_ids)s::integer[]) WITH ORDINALITY AS n(joint_id, position)
+JOIN joint j ON j.site_id = current_site() AND j.joint_id = n.joint_id
+JOIN family f ON f.site_id = j.site_id AND f.family_id = j.family_id
+JOIN service v ON v.site_id = j.site_id AND v.service_id = j.service_id
+LEFT JOIN score w ON w.site_id = j.site_id AND w.score_run_id = (SELECT current_score_run()) AND w.joint_id = j.joint_id
+ORDER BY n.position;
+
 -- name: count_score_groups
 -- How many joints share the same codes of the score: enough for the matrix, what set the intervals, and what was assumed.
 SELECT likelihood_class, consequence_class, interval_limit, beyond_checking, vibration_action, assumed_inputs,

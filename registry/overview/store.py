@@ -4,7 +4,7 @@ Nothing is prepared: a plan that is kept for every filter and window at once wou
 planning anew costs a millisecond.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, timedelta
 from typing import Any, TypeVar
@@ -185,6 +185,11 @@ def list_late_minutes(connection: Connection, plan_run_id: int) -> dict[tuple[da
 def list_route_stops(connection: Connection, route_id: int) -> list[RouteStop]:
     """The stops of a route in walking order, the way back last."""
     return _all(connection, RouteStop, "list_route_stops", {"route_id": route_id, "band_edges": _EDGES})
+
+
+def list_joints_as_stops(connection: Connection, joint_ids: Sequence[int]) -> list[RouteStop]:
+    """Joints as stops of a walk that is not kept yet, in the given order, without the way to them."""
+    return _all(connection, RouteStop, "list_joints_as_stops", {"joint_ids": list(joint_ids), "band_edges": _EDGES})
 
 
 def count_score_groups(connection: Connection) -> list[ScoreGroup]:

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.browser
 
 SHEETS = (
     "plan", "due", "weeks", "routes", "routes/1", "leaks", "intervals", "joints?tag=TW", "nothing", "joint",
-    "crews", "crews/1", "weeks/unplaced", "bundle",
+    "crews", "crews/1", "weeks/unplaced", "bundle", "routes/1/mend",
 )  # fmt: skip
 # Texts that are wider than the box that cuts them off.
 CUT_OFF = """[...document.querySelectorAll('h1, h2, h3, th, td, dd, dt, label, button, p, li, a')]

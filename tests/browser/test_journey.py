@@ -82,9 +82,11 @@ def test_from_the_map_to_a_moved_due_date(served: Served, page: Page) -> None:
     expect(first).to_contain_text("overdue")
 
     page.get_by_role("link", name="Routes").click()
-    page.get_by_label("Crew").fill("Crew of the morning")
-    page.get_by_label("Shift, hours").fill("1.5")
-    page.get_by_role("button", name="Make the route").click()
+    for ticked in page.get_by_role("checkbox", checked=True).all():
+        ticked.uncheck()
+    page.get_by_label("Another crew, by name").fill("Crew of the morning")
+    page.get_by_role("group", name="Another crew").get_by_label("Shift, hours").fill("1.5")
+    page.get_by_role("button", name="Make the routes").click()
     page.wait_for_url(re.compile(r"/routes/\d+$"))
     page.wait_for_selector(".plot.walk .main-svg")
     assert page.locator(".plot.walk .textpoint").count() >= 1, "the walk is numbered"

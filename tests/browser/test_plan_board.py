@@ -208,3 +208,53 @@ def test_a_bundle_is_moved_without_script(served: Served, opened: Callable[..., 
     plain.get_by_role("button", name="Move it").click()
     expect(plain.locator(".drawer [role=status]")).to_contain_text("put here")
     expect(aim.cell(plain)).to_contain_text("held")
+
+
+# ---------------------------------------------------------------- a walk mended
+
+
+def walked(page: Page) -> list[str]:
+    """The tags of a draft in walking order."""
+    return page.locator("[data-joint] h3 a").all_inner_texts()
+
+
+def test_a_walk_is_mended_by_keyboard_and_its_cost_is_said_before_it_is_kept(served: Served, page: Page) -> None:
+    page.goto(f"{served.root}/routes/1/mend")
+    before = walked(page)
+    lift = page.locator("[data-lift]").first
+    lift.focus()
+    page.keyboard.press("ArrowDown")
+    until(page, lambda: walked(page)[:2] == before[1::-1])
+    expect(page.locator("[data-said]")).to_contain_text(re.compile(r"Walking [\d.]+ min.*In all [\d.]+ of \d+ min"))
+    expect(page.locator("[data-lift]").nth(1)).to_be_focused()
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("button", name=f"{before[0]} one up")).to_be_focused()
+    page.keyboard.press("Enter")
+    until(page, lambda: walked(page) == before)
+    expect(page.get_by_role("button", name="Keep this walk")).to_be_disabled()
+    page.get_by_role("button", name=f"Leave {before[-1]} out").press("Enter")
+    until(page, lambda: walked(page) == before[:-1])
+    expect(page.get_by_role("button", name=f"Put {before[-1]} back")).to_be_focused()
+    page.get_by_role("button", name=f"Pin {before[0]}").press("Enter")
+    expect(page.get_by_role("button", name=f"Unpin {before[0]}")).to_be_focused()
+    page.get_by_role("button", name="Keep this walk").press("Enter")
+    page.wait_for_url(re.compile(r"/routes/1\?mended=yes"))
+    assert page.locator(".stop h3").all_inner_texts() == before[:-1]
+    expect(page.locator(".stop").first).to_contain_text("pinned")
+
+
+def test_a_stop_is_dragged_to_another_place_in_the_walk(served: Served, page: Page) -> None:
+    page.goto(f"{served.root}/routes/1/mend")
+    before = walked(page)
+    third = page.locator("[data-joint]").nth(2)
+    third.scroll_into_view_if_needed()
+    page.mouse.move(*middle(third.locator("[data-lift]")))
+    page.mouse.down()
+    first = page.locator("[data-joint]").first.bounding_box()
+    assert first is not None
+    page.mouse.move(first["x"] + 40, first["y"] + 4, steps=8)
+    page.mouse.up()
+    until(page, lambda: walked(page)[:3] == [before[2], before[0], before[1]])
+    expect(page.locator("[data-lines]")).to_contain_text("Walking")
+    page.get_by_role("link", name="As it was").click()
+    until(page, lambda: walked(page) == before)

@@ -6,12 +6,12 @@ import inspect
 import pytest
 from jinja2 import nodes
 
-from dashboards import contexts, crew_contexts, make_up_contexts, plan_contexts, rendering
+from dashboards import contexts, crew_contexts, make_up_contexts, plan_contexts, rendering, route_contexts
 from dashboards.contexts import PageContext
 
 DATACLASSES = [
     kind
-    for module in (contexts, crew_contexts, make_up_contexts, plan_contexts)
+    for module in (contexts, crew_contexts, make_up_contexts, plan_contexts, route_contexts)
     for kind in vars(module).values()
     if inspect.isclass(kind) and dataclasses.is_dataclass(kind) and kind.__module__ == module.__name__
 ]

@@ -290,7 +290,7 @@ def test_a_weeping_joint_is_on_the_leaks_page_until_it_is_repaired(
 def test_a_route_is_made_and_its_stop_recorded(own_pages: TestClient, own_demo: DemoSite) -> None:
     page = own_pages.get(f"{own_demo.root}/routes").text
     gates = [e.text for e in elements_of(page, "option") if "gate" in e.text.lower()]
-    sent = {"walk_on": str(TODAY), "crew": "Crew Z", "shift_hours": "2", "start_gate": gates[0], "area": ""}
+    sent = {"walk_on": str(TODAY), "crew_name": "Crew Z", "hours_0": "2", "gate_0": gates[0], "area": ""}
     made = own_pages.post(f"{own_demo.root}/routes", data=sent)
     assert made.status_code == 303
     where = made.headers["location"]
