@@ -1,5 +1,6 @@
 """Walking seconds between stops, and the way that each leg takes, over walkways, stairs and clear ground."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from scipy.spatial import KDTree
 from registry.plant.barriers import barriers_at
 from registry.plant.model import Floats
 from registry.plant.shapes import point_shapes, tree_of
-from registry.plant.walking_lines import Integers
+from registry.plant.walking_lines import LEVEL_M, Integers
 from registry.routes.hanging import AROUND, CORNER_M, INSIDE, NO_WAY, PLATFORM_M, Hanging, hung
 from registry.routes.walkways import WalkingGround
 
@@ -22,6 +23,7 @@ STEP_M = 2.0
 # A sparse graph holds no edge of length nought.
 _LEAST_S = 1e-6
 _BLOCK = 200_000
+_BY_NETWORK, _BY_FOOT, _UP_THERE = 0, 1, 2
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,9 @@ class Walks:
     seconds: Floats
     _points: Floats
     _before: npt.NDArray[np.int32]
+    _first_stand: int
     _first_stop: int
+    _directly: npt.NDArray[np.int8]
 
     def leg(self, start: int, end: int) -> Floats:
         """The way from one stop to another as positions (m, 3) [m]. Raises ValueError where there is none."""
@@ -39,9 +43,14 @@ class Walks:
             raise ValueError(f"there is no way from stop {start} to stop {end}")
         node, source = self._first_stop + end, self._first_stop + start
         way = [node]
-        while node != source:
-            node = int(self._before[start, node])
-            way.append(node)
+        if self._directly[start, end] == _BY_FOOT:
+            way += [self._first_stand + end, self._first_stand + start, source]
+        elif self._directly[start, end] == _UP_THERE:
+            way.append(source)
+        else:
+            while node != source:
+                node = int(self._before[start, node])
+                way.append(node)
         points = self._points[way[::-1]]
         distinct = np.concatenate([[True], np.any(np.abs(np.diff(points, axis=0)) > 1e-3, axis=1)])
         return points[distinct]
@@ -71,8 +80,9 @@ class _Graph:
 def walks_between(ground: WalkingGround, points: Floats, hanging: Hanging) -> Walks:
     """The shortest walks between points (n, 3) [m] that hang on the network as `hanging` says, the same both ways.
 
-    A walk may leave the walkway: to a stop, between stops near each other on clear ground, and round the corners of
+    A walk may leave the walkway: to a stop, from a stop to one near it on clear ground, and round the corners of
     obstacles to a stop that sees no walkway. Where the plan has no walkways, all walks go straight over clear ground.
+    How long a walk is does not depend on which other points are asked for.
     """
     graph = _Graph([], [], [], [])
     network = graph.add_nodes(ground.lines.nodes)
@@ -83,7 +93,7 @@ def walks_between(ground: WalkingGround, points: Floats, hanging: Hanging) -> Wa
     usable = np.flatnonzero(~np.isin(hanging.state, (INSIDE, NO_WAY)))
     graph.add_edges(stand[usable], top[usable], hanging.climb_m[usable] * ground.pace.ladder_s_per_m)
     _add_network(ground, graph, network, stand, hanging)
-    _add_clear_ground(ground, graph, stand, top, points, hanging, usable)
+    _add_clear_ground(ground, graph, stand, hanging, usable)
     start, end, seconds = (np.concatenate(part) for part in (graph.start, graph.end, graph.seconds))
     # Of several edges between two nodes the quickest counts; a sparse matrix would add them up.
     low, high = np.minimum(start, end), np.maximum(start, end)
@@ -96,7 +106,15 @@ def walks_between(ground: WalkingGround, points: Floats, hanging: Hanging) -> Wa
     times, before = dijkstra(matrix, directed=False, indices=top, return_predecessors=True)
     between = times[:, top]
     # Rounding may differ by a bit between the two directions; a walk is as long back as out.
-    return Walks(np.minimum(between, between.T), np.concatenate(graph.points), before, int(top[0]) if len(top) else 0)
+    between = np.minimum(between, between.T)
+    directly = np.zeros(between.shape, dtype=np.int8)
+    for how, one, two, direct_s in _direct_walks(ground, points, hanging, usable):
+        shorter = direct_s < between[one, two]
+        one, two, direct_s = one[shorter], two[shorter], direct_s[shorter]
+        between[one, two] = between[two, one] = direct_s
+        directly[one, two] = directly[two, one] = how
+    first_stand, first_top = (int(nodes[0]) if len(nodes) else 0 for nodes in (stand, top))
+    return Walks(between, np.concatenate(graph.points), before, first_stand, first_top, directly)
 
 
 def _add_network(ground: WalkingGround, graph: _Graph, network: Integers, stand: Integers, hanging: Hanging) -> None:
@@ -128,38 +146,55 @@ def _add_network(ground: WalkingGround, graph: _Graph, network: Integers, stand:
 
 
 def _add_clear_ground(
-    ground: WalkingGround,
-    graph: _Graph,
-    stand: Integers,
-    top: Integers,
-    points: Floats,
-    hanging: Hanging,
-    usable: Integers,
+    ground: WalkingGround, graph: _Graph, stand: Integers, hanging: Hanging, usable: Integers
 ) -> None:
-    floor = hanging.stand[:, 2]
-    on_ground = np.zeros(len(floor), dtype=bool)
-    on_edge = hanging.edge >= 0
-    on_ground[on_edge] = ground.on_ground[hanging.edge[on_edge]]
-    on_ground |= hanging.state == AROUND
-    grounded = usable[on_ground[usable]]
-    reach = DIRECT_M if ground.has_walkways else np.inf
-    _add_sightlines(ground, graph, stand[grounded], hanging.stand[grounded], reach)
-    raised = usable[~on_ground[usable]]
-    levels = np.round(floor[raised])
-    for level in np.unique(levels):
-        here = raised[levels == level]
-        pairs = _pairs_within(hanging.stand[here], PLATFORM_M)
-        one, two = here[pairs[:, 0]], here[pairs[:, 1]]
-        clear = ~barriers_at(ground.plan, float(level)).cuts(hanging.stand[one, :2], hanging.stand[two, :2])
-        run = np.linalg.norm(hanging.stand[one] - hanging.stand[two], axis=1)[clear]
-        graph.add_edges(stand[one[clear]], stand[two[clear]], run / ground.pace.clear_ground_m_s)
-    up = usable[hanging.climb_m[usable] > 0]
-    pairs = _pairs_within(points[up], STEP_M)
-    apart = np.linalg.norm(points[up[pairs[:, 0]]] - points[up[pairs[:, 1]]], axis=1)
-    graph.add_edges(top[up[pairs[:, 0]]], top[up[pairs[:, 1]]], apart / ground.pace.clear_ground_m_s)
+    """The ways over clear ground: all of them where there is no walkway, else those round the corners."""
+    if not ground.has_walkways:
+        grounded = usable[_on_ground(ground, hanging)[usable]]
+        _add_sightlines(ground, graph, stand[grounded], hanging.stand[grounded], np.inf)
     hidden = usable[hanging.state[usable] == AROUND]
     if len(hidden):
         _add_corners(ground, graph, stand, hanging, hidden)
+
+
+def _on_ground(ground: WalkingGround, hanging: Hanging) -> npt.NDArray[np.bool_]:
+    """Whether one stands on the ground at each point, not on a platform."""
+    on_ground = hanging.state == AROUND
+    on_edge = hanging.edge >= 0
+    on_ground[on_edge] |= ground.on_ground[hanging.edge[on_edge]]
+    return on_ground
+
+
+def _direct_walks(
+    ground: WalkingGround, points: Floats, hanging: Hanging, usable: Integers
+) -> Iterator[tuple[int, Integers, Integers, Floats]]:
+    """How, from which point to which, and in how many seconds one may go without going back to the walkway.
+
+    A direct walk is no link of a longer one, or walks would be shorter where more is asked for.
+    """
+    pace, stand = ground.pace, hanging.stand
+    climb_s = hanging.climb_m * pace.ladder_s_per_m
+    on_ground = _on_ground(ground, hanging)
+    near: list[Integers] = []
+    if ground.has_walkways:
+        grounded = usable[on_ground[usable]]
+        near.append(grounded[_pairs_within(stand[grounded, :2], DIRECT_M)])
+    raised = usable[~on_ground[usable]]
+    near.append(raised[_pairs_within(stand[raised], PLATFORM_M)])
+    one, two = np.concatenate(near).reshape(-1, 2).T
+    level = np.abs(stand[one, 2] - stand[two, 2]) <= LEVEL_M
+    one, two = one[level], two[level]
+    floors = np.round((stand[one, 2] + stand[two, 2]) / 2, 1)
+    clear = np.ones(len(one), dtype=bool)
+    for floor in np.unique(floors):
+        here = np.flatnonzero(floors == floor)
+        clear[here] = ~barriers_at(ground.plan, float(floor)).cuts(stand[one[here], :2], stand[two[here], :2])
+    one, two = one[clear], two[clear]
+    run_s = np.linalg.norm(stand[one] - stand[two], axis=1) / pace.clear_ground_m_s
+    yield _BY_FOOT, one, two, climb_s[one] + run_s + climb_s[two]
+    up = usable[hanging.climb_m[usable] > 0]
+    one, two = up[_pairs_within(points[up], STEP_M)].reshape(-1, 2).T
+    yield _UP_THERE, one, two, np.linalg.norm(points[one] - points[two], axis=1) / pace.clear_ground_m_s
 
 
 def _add_corners(ground: WalkingGround, graph: _Graph, stand: Integers, hanging: Hanging, hidden: Integers) -> None:

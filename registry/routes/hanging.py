@@ -228,7 +228,7 @@ def _hang_on_platforms(ground: WalkingGround, edges: Integers, points: Floats, f
     better = climb < without[point] - LEVEL_M
     point, edge, foot, climb = point[better], edge[better], foot[better], climb[better]
     cut = np.zeros(len(point), dtype=bool)
-    levels = np.round(foot[:, 2])
+    levels = np.round(foot[:, 2], 1)
     for level in np.unique(levels):
         here = np.flatnonzero(levels == level)
         cut[here] = barriers_at(ground.plan, float(level)).cuts(foot[here, :2], points[point[here], :2])

@@ -93,7 +93,9 @@ def test_an_order_by_hand_is_kept_and_its_cost_is_said(plant: Connection) -> Non
     assert done.added_minutes == pytest.approx(done.walking_minutes - done.walking_minutes_before)
     assert route_with_stops(plant, route.route_id)[0].order_costs_minutes == pytest.approx(done.order_costs_minutes)
     back = mended(plant, route, RouteMend(order=BEST), 2)
-    assert back.walking_minutes < done.walking_minutes
+    # As made, no matter which other joints were looked at then.
+    assert back.walking_minutes <= route.walking_minutes + 1e-6
+    assert done.walking_minutes_before == pytest.approx(route.walking_minutes)
     assert back.order_costs_minutes == pytest.approx(0, abs=1e-3)
 
 
