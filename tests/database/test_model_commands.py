@@ -145,18 +145,6 @@ def test_leaks_by_area(run: Run) -> None:
     assert run("leaks", "report", "NO-SUCH", "weep")[0] == 1
 
 
-def test_a_plan_is_made_and_shown(run: Run) -> None:
-    run("score")
-    status, out, _ = run("plan", "--hours", "3", "--weeks", "6", "--from", "2026-11-30")
-    assert status == 0
-    assert "6 weeks from 2026-11-30, 3 crew hours each" in out
-    assert len([line for line in out.splitlines() if line.startswith("202")]) == 6
-    shown = told(run, "plan", "show")
-    assert shown["checks"] == sum(week["checks"] for week in shown["weeks"])
-    status, _, err = run("plan", "--from", "2026-12-01")
-    assert (status, "no Monday" in err) == (1, True)
-
-
 def test_a_policy_is_shown_edited_drafted_previewed_and_published(run: Run, tmp_path: Path) -> None:
     status, text, _ = run("policy", "show")
     assert tomllib.loads(text)["title"]
