@@ -5,7 +5,7 @@ from datetime import date
 from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Form, Query, Response
 from fastapi.responses import RedirectResponse
 from starlette.datastructures import FormData
 
@@ -143,9 +143,15 @@ def get_route(
 
 
 @ROUTER.post("/routes/{route_id}/stops/{position}")
-def post_stop(page: InPage, route_id: int, position: int, sent: SentCheck) -> Response:
-    """Record what was found at a stop, and go on with the next."""
-    joint_id = joint_at_stop(page.connection, route_id, position)
+def post_stop(
+    page: InPage,
+    route_id: int,
+    position: int,
+    sent: SentCheck,
+    seen: Annotated[int | None, Form(ge=1, le=2**31 - 1)] = None,
+) -> Response:
+    """Record what was found at a stop, and go on with the next; `seen` is the joint that the form stood at."""
+    joint_id = joint_at_stop(page.connection, route_id, position, seen=seen)
     answer = record_result(page.connection, sent.report(joint_id=joint_id, route_id=route_id), page.today)
     said = {
         "recorded": answer.result,

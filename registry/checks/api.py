@@ -56,6 +56,9 @@ class StopBody(ResultBody):
     """A result at a stop of a route."""
 
     position: int = Field(ge=1, description="number of the stop")
+    tag: str | None = Field(
+        default=None, max_length=200, description="the joint seen there: counts if it has moved since"
+    )
 
 
 class LeakBody(BaseModel):
@@ -82,8 +85,8 @@ def post_check(connection: SiteConnection, body: CheckBody) -> Response:
 @router.post("/routes/{route_id}/results", status_code=201)
 def post_route_result(connection: SiteConnection, route_id: int, body: StopBody) -> Response:
     """Record what was found at a stop of a route; 200 when the same report was recorded before."""
-    joint_id = service.joint_at_stop(connection, route_id, body.position)
-    said = body.model_dump(exclude={"position"})
+    joint_id = service.joint_at_stop(connection, route_id, body.position, seen_tag=body.tag)
+    said = body.model_dump(exclude={"position", "tag"})
     report = CheckReport(**said, joint_id=joint_id, route_id=route_id)
     return _answer(service.record_result(connection, report, _today()))
 

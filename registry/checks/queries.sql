@@ -31,6 +31,13 @@ ORDER BY g.observed_at, g.joint_id;
 SELECT joint_id FROM route_stop
 WHERE site_id = current_site() AND route_id = %(route_id)s AND position = %(position)s AND joint_id IS NOT NULL;
 
+-- name: joint_on_route
+-- The joint of this tag or number, if it is on the route, or no row.
+SELECT s.joint_id FROM route_stop s
+JOIN joint j ON j.site_id = s.site_id AND j.joint_id = s.joint_id
+WHERE s.site_id = current_site() AND s.route_id = %(route_id)s
+  AND (j.joint_id = %(joint_id)s::integer OR j.tag = %(tag)s::text);
+
 -- name: tag_of_joint
 -- The tag of a joint, or no row.
 SELECT tag FROM joint WHERE site_id = current_site() AND joint_id = %(joint_id)s;

@@ -97,10 +97,21 @@ def record_result(connection: Connection, report: CheckReport, today: date) -> C
     )
 
 
-def joint_at_stop(connection: Connection, route_id: int, position: int) -> int:
-    """The joint of a route's stop. Raises CheckRouteUnknown or StopUnknown."""
+def joint_at_stop(
+    connection: Connection, route_id: int, position: int, *, seen: int | None = None, seen_tag: str | None = None
+) -> int:
+    """The joint of a route's stop. Raises CheckRouteUnknown or StopUnknown.
+
+    Who says which joint they saw there gets that one, wherever on the route it stands by now: a route may have been
+    mended since.
+    """
     if not store.route_exists(connection, route_id):
         raise CheckRouteUnknown(f"no route {route_id} here")
+    if seen is not None or seen_tag is not None:
+        on_route = store.joint_on_route(connection, route_id, joint_id=seen, tag=seen_tag)
+        if on_route is None:
+            raise StopUnknown(f"{seen_tag or 'that joint'} is not on route {route_id}: look at the route again")
+        return on_route
     joint_id = store.joint_at_stop(connection, route_id, position)
     if joint_id is None:
         raise StopUnknown(f"route {route_id} has no stop {position}")

@@ -75,6 +75,13 @@ def joint_at_stop(connection: Connection, route_id: int, position: int) -> int |
     return None if row is None else int(row[0])
 
 
+def joint_on_route(connection: Connection, route_id: int, *, joint_id: int | None, tag: str | None) -> int | None:
+    """The joint of this number or tag if it is on the route."""
+    given = {"route_id": route_id, "joint_id": joint_id, "tag": tag}
+    row = connection.execute(SQL["joint_on_route"], given).fetchone()
+    return None if row is None else int(row[0])
+
+
 def route_exists(connection: Connection, route_id: int) -> bool:
     """Whether the site has the route."""
     row = connection.execute(SQL["route_exists"], {"route_id": route_id}).fetchone()

@@ -6,8 +6,8 @@ from uuid import UUID
 
 import pytest
 
-from registry.checks.model import CheckReport
-from registry.checks.service import record_result
+from registry.checks.model import CheckReport, StopUnknown
+from registry.checks.service import joint_at_stop, record_result
 from registry.crews.model import CrewRequest
 from registry.crews.service import add_crew
 from registry.db import Connection
@@ -25,7 +25,7 @@ from registry.routes.model import (
 )
 from registry.routes.ordering import RoundRule
 from registry.routes.service import make_routes, route_with_stops
-from registry.routes.store import list_joint_ids
+from registry.routes.store import list_joint_ids, list_tags
 from tests.database.walked_site import QUICK, WALK_ON, fill_walked_site
 
 RULE = RoundRule(rounds=3, kicks_a_place=2)
@@ -185,3 +185,15 @@ def test_what_cannot_be_is_refused_and_changes_nothing(plant: Connection) -> Non
     with pytest.raises(RouteUnknown):
         mend_route(plant, 999_999, None, RouteMend())
     assert route_with_stops(plant, route.route_id) == before
+
+
+def test_a_result_goes_to_the_joint_that_was_seen_although_the_route_was_mended_since(plant: Connection) -> None:
+    route = route_of(plant)
+    first, second, third = joints(route)[:3]
+    mended(plant, route, RouteMend(drop=(first,)))
+    assert joint_at_stop(plant, route.route_id, 2) == third
+    assert joint_at_stop(plant, route.route_id, 2, seen=second) == second
+    tags = list_tags(plant, [first, second])
+    assert joint_at_stop(plant, route.route_id, 2, seen_tag=tags[second]) == second
+    with pytest.raises(StopUnknown, match="look at the route again"):
+        joint_at_stop(plant, route.route_id, 1, seen_tag=tags[first])
