@@ -93,7 +93,7 @@ def walks_between(ground: WalkingGround, points: Floats, hanging: Hanging) -> Wa
     usable = np.flatnonzero(~np.isin(hanging.state, (INSIDE, NO_WAY)))
     graph.add_edges(stand[usable], top[usable], hanging.climb_m[usable] * ground.pace.ladder_s_per_m)
     _add_network(ground, graph, network, stand, hanging)
-    _add_clear_ground(ground, graph, stand, hanging, usable)
+    _add_clear_ground(ground, graph, network, stand, hanging, usable)
     start, end, seconds = (np.concatenate(part) for part in (graph.start, graph.end, graph.seconds))
     # Of several edges between two nodes the quickest counts; a sparse matrix would add them up.
     low, high = np.minimum(start, end), np.maximum(start, end)
@@ -146,15 +146,18 @@ def _add_network(ground: WalkingGround, graph: _Graph, network: Integers, stand:
 
 
 def _add_clear_ground(
-    ground: WalkingGround, graph: _Graph, stand: Integers, hanging: Hanging, usable: Integers
+    ground: WalkingGround, graph: _Graph, network: Integers, stand: Integers, hanging: Hanging, usable: Integers
 ) -> None:
     """The ways over clear ground: all of them where there is no walkway, else those round the corners."""
-    if not ground.has_walkways:
-        grounded = usable[_on_ground(ground, hanging)[usable]]
-        _add_sightlines(ground, graph, stand[grounded], hanging.stand[grounded], np.inf)
     hidden = usable[hanging.state[usable] == AROUND]
-    if len(hidden):
-        _add_corners(ground, graph, stand, hanging, hidden)
+    nodes, places = stand[hidden], hanging.stand[hidden]
+    if not ground.has_walkways:
+        # From stop to stop, and to the stairs that stand on the ground.
+        nodes = np.concatenate([network[ground.ground_nodes], nodes])
+        places = np.concatenate([ground.lines.nodes[ground.ground_nodes], places])
+        _add_sightlines(ground, graph, nodes, places, np.inf)
+    if len(nodes):
+        _add_corners(ground, graph, nodes, places)
 
 
 def _on_ground(ground: WalkingGround, hanging: Hanging) -> npt.NDArray[np.bool_]:
@@ -197,14 +200,12 @@ def _direct_walks(
     yield _UP_THERE, one, two, np.linalg.norm(points[one] - points[two], axis=1) / pace.clear_ground_m_s
 
 
-def _add_corners(ground: WalkingGround, graph: _Graph, stand: Integers, hanging: Hanging, hidden: Integers) -> None:
-    """The corners of obstacles, tied to each other, to the hidden stops and to the walkways in sight."""
+def _add_corners(ground: WalkingGround, graph: _Graph, hidden: Integers, places: Floats) -> None:
+    """The corners of obstacles, tied to each other, to the hidden nodes at `places` and to the walkways in sight."""
     corners = ground.ground_barriers.corners
     reach = CORNER_M if ground.has_walkways else np.inf
     if ground.has_walkways:
-        near = tree_of(point_shapes(hanging.stand[hidden])).query(
-            point_shapes(corners), predicate="dwithin", distance=CORNER_M
-        )[0]
+        near = tree_of(point_shapes(places)).query(point_shapes(corners), predicate="dwithin", distance=CORNER_M)[0]
         corners = corners[np.unique(near)]
     if not len(corners):
         return
@@ -212,8 +213,8 @@ def _add_corners(ground: WalkingGround, graph: _Graph, stand: Integers, hanging:
     at = np.column_stack([corners, np.full(len(corners), level)])
     nodes = graph.add_nodes(at)
     _add_sightlines(ground, graph, nodes, at, reach)
-    everyone = np.concatenate([nodes, stand[hidden]])
-    where = np.concatenate([at, hanging.stand[hidden]])
+    everyone = np.concatenate([nodes, hidden])
+    where = np.concatenate([at, places])
     first = len(nodes)
     _add_sightlines(ground, graph, everyone, where, reach, between=(first, len(everyone)))
     if not ground.has_walkways:

@@ -105,6 +105,10 @@ def mainland_from(ground: WalkingGround, start: Floats) -> npt.NDArray[np.bool_]
     """Which edges are joined to where the start (3,) [m] meets the network."""
     if not len(ground.lines.edges):
         return np.zeros(0, dtype=bool)
+    if not ground.has_walkways:
+        # Every stair that stands on the ground is walked to straight.
+        part = ground.lines.component
+        return np.isin(part, part[ground.ground_nodes])[ground.lines.edges[:, 0]]
     edge = int(hung(ground, start[None, :]).edge[0])
     if edge < 0:
         # The start sees no walkway: it gets to the nearest one round corners, if at all.

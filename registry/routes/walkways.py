@@ -85,6 +85,12 @@ class WalkingGround:
         return near & (self.lines.kinds == WALKWAY)
 
     @cached_property
+    def ground_nodes(self) -> Integers:
+        """The nodes of the network that stand on the ground: where a stair can be got at over clear ground."""
+        away = np.abs(self.lines.nodes[:, 2][:, None] - self.ground_levels_m[None, :]).min(axis=1, initial=np.inf)
+        return np.flatnonzero(away <= GROUND_M)
+
+    @cached_property
     def ground_barriers(self) -> Barriers:
         """What cuts off a walk over the ground."""
         return barriers_at(self.plan, float(self.ground_levels_m[0]))

@@ -151,6 +151,21 @@ def test_a_plan_without_walkways_is_walked_straight_and_round_its_obstacles() ->
     )
 
 
+def test_without_walkways_on_the_ground_a_stair_is_walked_to_straight_and_round_obstacles() -> None:
+    plan = PlotPlan(
+        walkways=(RACK,), stairs=(STAIR,), obstacles=(hut(20, -20, 30, 20),), gates=(Gate("Main", 0, 0, 0, 2),)
+    )
+    ground = walking_ground(plan, PACE)
+    points = np.array([(0, 0, 0), (80, 10, 6.0), (80, -5, 1.0)])
+    hanging = hung(ground, points, mainland_from(ground, points[0]))
+    assert hanging.climb_m.tolist() == [0, 0, 0]
+    walks = walks_between(ground, points, hanging)
+    # Round the hut to the stair's foot, 5.5 m of rise at 4 s, 30 m of rack.
+    assert walks.seconds[0, 1] == pytest.approx(np.hypot(20, 20) + 10 + np.hypot(20, 20) + 22 + 30)
+    assert walks.leg(0, 1)[:, 2].max() == 5.5
+    assert walks.seconds[0, 2] == pytest.approx(np.hypot(20, 20) + 10 + np.hypot(50, 15))
+
+
 def test_a_plan_with_nothing_on_it_is_walked_straight() -> None:
     assert walked(PlotPlan(), (0, 0, 0), (3, 4, 1)).seconds[0, 1] == pytest.approx(5)
 
