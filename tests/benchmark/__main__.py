@@ -37,7 +37,8 @@ from registry.migration import migrate
 from registry.planning.solver import solved
 from registry.plant.service import import_plan_file
 from registry.policy.service import publish_first
-from registry.routes.service import make_route
+from registry.routes.model import CrewShift
+from registry.routes.service import make_route, make_routes
 from registry.sites.model import Site
 from registry.sites.store import add_site, refresh_statistics
 from tests.benchmark.application import Application
@@ -257,15 +258,26 @@ def route(database: Database, site: Site, built: Plant) -> list[Row]:
                 connection, AS_OF + timedelta(days=1), "Benchmark", area, SHIFT_MINUTES, "Main gate", SEED
             )
 
+        def make_three() -> Any:
+            gates = ("Main gate", "West gate", "Jetty gate")
+            shifts = [CrewShift(f"Benchmark {number}", SHIFT_MINUTES, gate) for number, gate in enumerate(gates)]
+            return make_routes(connection, AS_OF + timedelta(days=2), shifts, None, SEED)
+
         seconds, peak, made = timed(make)
         floor = seconds_of(lambda: select_rows(connection, _AREA, {"area": area}))
+        seconds_of_three, peak_of_three, three = timed(make_three)
         connection.rollback()
     notes = (
         f"{made.considered:,} due, {len(made.stops)} stops,"
         f" {made.working_minutes:.0f} min at joints, {made.walking_minutes:.0f} min on foot"
     )
     floors = [Floor("SELECT of the area's joints", floor)]
-    return [Row("route: one shift, one area", seconds, peak_mib=peak, floors=floors, notes=notes)]
+    stops = ", ".join(str(len(one.stops)) for one in three)
+    of_three = f"{max(one.considered for one in three):,} due at most, {stops} stops"
+    return [
+        Row("route: one shift, one area", seconds, peak_mib=peak, floors=floors, notes=notes),
+        Row("routes: three shifts at once, whole site", seconds_of_three, peak_mib=peak_of_three, notes=of_three),
+    ]
 
 
 _WINDOW = (
