@@ -27,8 +27,8 @@ def concern_velocity(frequency_hz: ArrayLike) -> Floats:
     References
     ----------
     Energy Institute, Guidelines for the avoidance of vibration induced fatigue failure in process pipework, 2nd ed.
-    2008, measurement-based assessment; mm/s RMS against Hz. Constants seen in two public transcriptions; the range 1
-    to 300 Hz is from memory.
+    2008, measurement-based assessment; mm/s RMS against Hz. Constants from two secondary sources that agree, the
+    guideline itself was not at hand; the range 1 to 300 Hz is from memory.
 
     Examples
     --------
@@ -56,8 +56,8 @@ def problem_velocity(frequency_hz: ArrayLike) -> Floats:
     References
     ----------
     Energy Institute, Guidelines for the avoidance of vibration induced fatigue failure in process pipework, 2nd ed.
-    2008, measurement-based assessment; mm/s RMS against Hz. Constants seen in two public transcriptions; the range 1
-    to 300 Hz is from memory.
+    2008, measurement-based assessment; mm/s RMS against Hz. Constants from two secondary sources that agree, the
+    guideline itself was not at hand; the range 1 to 300 Hz is from memory.
 
     Examples
     --------

@@ -1,7 +1,7 @@
 """Energy Institute, Guidelines for the avoidance of vibration induced fatigue failure in process pipework, 2008.
 
-Second edition: the lines of the measurement-based assessment, mm/s RMS. Constants as in two public
-transcriptions; the range 1 to 300 Hz is from memory.
+Second edition: the lines of the measurement-based assessment, mm/s RMS. Constants from two secondary
+sources that agree; the range 1 to 300 Hz is from memory.
 """
 
 import numpy as np
