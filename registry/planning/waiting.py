@@ -1,11 +1,30 @@
 """The checks that are still to be placed, laid out for the loops over them, and what the fixed ones leave them."""
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
 from registry.planning.costs import check_costs
 from registry.planning.problem import UNPLACED, Checks, Flags, Floats, Integers, Problem
+
+
+class FreeChecks(NamedTuple):
+    """The columns of the free checks, one row a check, as the compiled loops take them."""
+
+    first_week: Integers
+    last_week: Integers
+    calendar: Integers
+    place: Integers
+    need: Integers
+    due_week: Integers
+    was_week: Integers
+    minutes: Floats
+    late_cost: Floats
+    early_cost: Floats
+    moved_cost: Floats
+    unplaced_cost: Floats
 
 
 @dataclass(frozen=True)
@@ -39,6 +58,11 @@ class Waiting:
 
     def __len__(self) -> int:
         return len(self.which)
+
+    @cached_property
+    def columns(self) -> FreeChecks:
+        """The checks alone."""
+        return FreeChecks(*(getattr(self, name) for name in FreeChecks._fields))
 
     @property
     def weeks(self) -> int:
