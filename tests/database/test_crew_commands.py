@@ -2,38 +2,25 @@
 
 import json
 from collections.abc import Callable
-from pathlib import Path
 from uuid import uuid4
 
 import pytest
 
-from registry.cli import main
 from registry.db import Database
 from registry.plant.store import add_areas
 from registry.policy.service import publish_first
 from registry.sites.service import find_site, time_zone
 from tests.conftest import FIXTURES, new_site
+from tests.database.conftest import Run
 
-Run = Callable[..., tuple[int, str, str]]
 DRAWING = ("load", "plot-plan", str(FIXTURES / "plot_plan.dxf"), "--layers", str(FIXTURES / "plot_plan_layers.toml"))
 EASTER = ("--from", "2027-03-26", "--until", "2027-03-29")
 
 
 @pytest.fixture
-def run(
-    module_database: Database, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> Run:
+def run(module_database: Database, run_on: Callable[..., Run]) -> Run:
     """Run `jointwright`; gives status, output and errors."""
-    monkeypatch.setenv("JOINTWRIGHT_DATABASE_URL", module_database.url)
-    monkeypatch.chdir(tmp_path)
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        capsys.readouterr()
-        status = main(arguments)
-        said = capsys.readouterr()
-        return status, said.out, said.err
-
-    return run
+    return run_on(module_database)
 
 
 @pytest.fixture

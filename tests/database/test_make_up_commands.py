@@ -6,32 +6,21 @@ from pathlib import Path
 
 import pytest
 
-from registry.cli import main
 from registry.db import Database
 from tests.conftest import new_site
+from tests.database.conftest import Run
 from tests.database.make_up_papers import CALIBRATIONS, HALF_INCH, PEOPLE, TOOLS, prepared
 
-Run = Callable[..., tuple[int, str, str]]
 GOOD = [f"{key}={answer}" for key, answer in HALF_INCH.items()]
 RECORD = ("make-up", "record", "H2-0001", "--method", "torque", "--on", "2026-11-24", "--by", "Ann Fitter")
 
 
 @pytest.fixture
-def run(database: Database, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
+def run(database: Database, run_on: Callable[..., Run]) -> Run:
     """Run `jointwright` on a database of the test's own with one small site; gives status, output and errors."""
     with database.transaction(new_site(database, "works")) as connection:
         prepared(connection)
-    monkeypatch.setenv("JOINTWRIGHT_DATABASE_URL", database.url)
-    monkeypatch.delenv("JOINTWRIGHT_SITE", raising=False)
-    monkeypatch.chdir(tmp_path)
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        capsys.readouterr()
-        status = main(arguments)
-        said = capsys.readouterr()
-        return status, said.out, said.err
-
-    return run
+    return run_on(database)
 
 
 def test_a_make_up_is_refused_then_accepted_and_shown(run: Run, tmp_path: Path) -> None:

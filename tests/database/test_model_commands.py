@@ -10,32 +10,20 @@ from uuid import uuid4
 
 import pytest
 
-from registry.cli import main
 from registry.db import Database
 from registry.policy.service import publish_first
 from tests.conftest import new_site
+from tests.database.conftest import Run
 from tests.database.small_site import fill_site, number
-
-Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(database: Database, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
+def run(database: Database, run_on: Callable[..., Run]) -> Run:
     """Run `jointwright` on a database of the test's own with one small site; gives status, output and errors."""
     with database.transaction(new_site(database, "works")) as connection:
         publish_first(connection)
         fill_site(connection, 60)
-    monkeypatch.setenv("JOINTWRIGHT_DATABASE_URL", database.url)
-    monkeypatch.delenv("JOINTWRIGHT_SITE", raising=False)
-    monkeypatch.chdir(tmp_path)
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        capsys.readouterr()
-        status = main(arguments)
-        said = capsys.readouterr()
-        return status, said.out, said.err
-
-    return run
+    return run_on(database)
 
 
 def told(run: Run, *arguments: str) -> dict[str, object]:

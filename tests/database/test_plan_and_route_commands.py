@@ -6,12 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from registry.cli import main
 from registry.db import Database
 from registry.routes.model import CAUTIONS
 from tests.conftest import FIXTURES
+from tests.database.conftest import Run
 
-Run = Callable[..., tuple[int, str, str]]
 DRAWING = ("load", "plot-plan", str(FIXTURES / "plot_plan.dxf"))
 LAYERS = ("--layers", str(FIXTURES / "plot_plan_layers.toml"))
 LIST = (
@@ -22,20 +21,9 @@ OUTLINE = [[0, 0], [9, 0], [9, 9], [0, 9], [0, 0]]
 
 
 @pytest.fixture
-def run(database: Database, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
+def run(database: Database, run_on: Callable[..., Run]) -> Run:
     """Run `jointwright` on an empty database of the test's own; gives status, output and errors."""
-    monkeypatch.setenv("JOINTWRIGHT_DATABASE_URL", database.url)
-    monkeypatch.delenv("JOINTWRIGHT_SITE", raising=False)
-    monkeypatch.setenv("COLUMNS", "120")
-    monkeypatch.chdir(tmp_path)
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        capsys.readouterr()
-        status = main(arguments)
-        said = capsys.readouterr()
-        return status, said.out, said.err
-
-    return run
+    return run_on(database)
 
 
 def plan_file(path: Path, ring: object) -> str:

@@ -9,7 +9,6 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from registry.cli import main
 from registry.commands import plan, plan_changes
 from registry.db import Database
 from registry.planning import solver
@@ -17,10 +16,9 @@ from registry.planning.answers import CHECK_COLUMNS
 from registry.planning.problem import Answer, Problem
 from registry.planning.service import Progress
 from tests.conftest import cloned_database, new_site
+from tests.database.conftest import Run
 from tests.database.planned_site import MONDAY, OUTAGE_AREA, fill_planned_site
 from tests.database.small_site import AS_OF
-
-Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture(scope="module")
@@ -33,21 +31,11 @@ def filled(server_url: str, template_name: str) -> Iterator[Database]:
 
 
 @pytest.fixture
-def run(filled: Database, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
+def run(filled: Database, run_on: Callable[..., Run], monkeypatch: pytest.MonkeyPatch) -> Run:
     """Run `jointwright plan` on the day of the scores; gives status, output and errors."""
-    monkeypatch.setenv("JOINTWRIGHT_DATABASE_URL", filled.url)
-    monkeypatch.delenv("JOINTWRIGHT_SITE", raising=False)
-    monkeypatch.chdir(tmp_path)
     for module in (plan, plan_changes):
         monkeypatch.setattr(module, "utc_today", lambda: AS_OF)
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        capsys.readouterr()
-        status = main(["plan", *arguments])
-        said = capsys.readouterr()
-        return status, said.out, said.err
-
-    return run
+    return run_on(filled, "plan")
 
 
 @pytest.fixture

@@ -8,12 +8,11 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from registry.cli import main
 from registry.db import Database
 from tests.conftest import cloned_database, new_site
+from tests.database.conftest import Run
 from tests.database.walked_site import WALK_ON, fill_walked_site
 
-Run = Callable[..., tuple[int, str, str]]
 DAY = ("--date", WALK_ON.isoformat())
 
 
@@ -27,20 +26,9 @@ def filled(server_url: str, template_name: str) -> Iterator[Database]:
 
 
 @pytest.fixture
-def run(filled: Database, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
+def run(filled: Database, run_on: Callable[..., Run]) -> Run:
     """Run `jointwright route`; gives status, output and errors."""
-    monkeypatch.setenv("JOINTWRIGHT_DATABASE_URL", filled.url)
-    monkeypatch.delenv("JOINTWRIGHT_SITE", raising=False)
-    monkeypatch.setenv("COLUMNS", "120")
-    monkeypatch.chdir(tmp_path)
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        capsys.readouterr()
-        status = main(["route", *arguments])
-        said = capsys.readouterr()
-        return status, said.out, said.err
-
-    return run
+    return run_on(filled, "route")
 
 
 def test_options_belong_to_the_crew_before_them_or_to_all(run: Run) -> None:
